@@ -1,0 +1,1 @@
+"""takeup: which chains of a plant need which job, why, and by when."""
