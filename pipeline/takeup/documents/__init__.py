@@ -1,0 +1,1 @@
+"""Records become pages, sheets, charts and queue files; publishing is atomic."""

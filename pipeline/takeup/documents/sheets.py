@@ -1,0 +1,285 @@
+"""What the pages need, as plain data: the night fills these records and the templates read them.
+
+Only text, numbers, dates, tuples and records of the model stand in a sheet, so that a sheet has one canonical
+text and a page whose sheet did not change need not be drawn again. A number that is not known is ``None``,
+never NaN (:func:`known` turns one into the other). An order's sheet depends on evidence and settings alone:
+tonight's number, the clock and the host never enter it.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import date
+
+from takeup.model import Accounting, KeptOut, Order, OrderEvent, Urgency, Verdict
+
+
+def known(value: float | None) -> float | None:
+    """The number, or None for NaN and None.
+
+    Examples
+    --------
+    >>> known(float("nan")), known(1.5)
+    (None, 1.5)
+    """
+    return None if value is None or math.isnan(value) else float(value)
+
+
+@dataclass(frozen=True)
+class MachineSheet:
+    """The machine an order is about, from the machines feed; blank where the feed is silent.
+
+    ``kind`` and ``duty`` hold words of ``schemas/machines.json``: duty is any of corrosive, hot, wet, dusty,
+    combustible_dust, confined_space.
+    """
+
+    machine: str
+    name: str = ""
+    kind: str = ""
+    area: str = ""
+    duty: tuple[str, ...] = ()
+    stops_with: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class EnergySource:
+    """One row of the energy_sources feed, as the register gives it."""
+
+    source: str
+    kind: str
+    magnitude: str = ""
+    isolation_point: str = ""
+    isolated_how: str = ""
+    released_how: str = ""
+    verified_how: str = ""
+    procedure_number: str = ""
+    still_exported: bool = True
+    file: str = ""
+    line: int = 0
+
+
+@dataclass(frozen=True)
+class ReminderSheet:
+    """A lockout reminder for one order: the machine's energy sources, never the procedure."""
+
+    order: str
+    machine: MachineSheet
+    sources: tuple[EnergySource, ...] = ()
+
+
+@dataclass(frozen=True)
+class SurveyPoint:
+    """One survey of one life. ``note`` is a survey note of ``derive`` or blank; ``counted`` says whether the rate uses it."""
+
+    on: date
+    hours: float
+    wear_percent: float
+    uncertainty_percent: float
+    max_percent: float | None = None
+    marks: int = 0
+    baseline: str = ""
+    note: str = ""
+    counted: bool = True
+
+
+@dataclass(frozen=True)
+class LimitLine:
+    """One limit of one strand, as wear elongation; ``percent`` None means not judged, ``missing`` says for want of what.
+
+    ``name`` is the limit's code (sprocket, fixed, conveyor, override, takeup, case, chrome, pin, bushing, sidebar).
+    """
+
+    name: str
+    percent: float | None
+    governing: bool = False
+    is_default: bool = False
+    origin: str = ""
+    missing: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """When the governing limit comes. Hours are life hours of the strand; ``late`` None means open.
+
+    ``rate_source`` and ``basis`` are codes of ``judgement`` that have a sentence; ``bend`` is the (life hours, percent)
+    point on the middle path where the hardened case is worn through.
+    ``fleet_*`` name the numbered table of past forecasts that gave the bounds, where one did.
+    """
+
+    limit: str
+    level_percent: float
+    rate_percent_per_1000h: float
+    rate_source: str
+    from_hours: float
+    from_percent: float
+    hours_early: float
+    hours_middle: float
+    hours_late: float | None
+    on_early: date | None = None
+    on_middle: date | None = None
+    on_late: date | None = None
+    bend: tuple[float, float] | None = None
+    basis: str = ""
+    fleet_number: int | None = None
+    fleet_forecasts: int | None = None
+    fleet_lives: int | None = None
+    factor_low: float | None = None
+    factor_high: float | None = None
+
+
+@dataclass(frozen=True)
+class StrandSeries:
+    """One strand of an order: its surveys, limits and forecast. Drawn as a chart, and listed as the table beside it."""
+
+    strand: str
+    set: str = ""
+    side: str = ""
+    registered: bool = True
+    pitch_mm: float | None = None
+    pitches: float | None = None
+    fitted_on: date | None = None
+    hours_now: float | None = None
+    hours_as_of: date | None = None
+    plan_percent: float | None = None
+    surveys: tuple[SurveyPoint, ...] = ()
+    limits: tuple[LimitLine, ...] = ()
+    forecast: Forecast | None = None
+    next_survey_on: date | None = None
+
+
+@dataclass(frozen=True)
+class OverrideLine:
+    """One value a site put in place of a default, and who answers for it."""
+
+    name: str
+    value: float | int | str | bool
+    unit: str
+    applies_to: str
+    reason: str
+    by: str
+    on: date
+    review_by: date
+    origin: str
+
+
+@dataclass(frozen=True)
+class EvidenceLine:
+    """Where one row behind an order stands: feed, file and line."""
+
+    row_id: int
+    feed: str
+    file: str
+    line: int
+    sha256: str = ""
+
+
+@dataclass(frozen=True)
+class OrderSheet:
+    """Everything one work order prints.
+
+    ``visit`` are the other open orders of the same visit, ``evidence`` the origins of the row ids in the order's
+    reasons, ``reminder`` None only for a job that touches no machine.
+    """
+
+    order: Order
+    machine: MachineSheet
+    series: tuple[StrandSeries, ...] = ()
+    visit: tuple[Order, ...] = ()
+    overrides: tuple[OverrideLine, ...] = ()
+    evidence: tuple[EvidenceLine, ...] = ()
+    reminder: ReminderSheet | None = None
+    duration_h: float | None = None
+    duration_origin: str = ""
+    shutdown_from: str = ""
+    shutdown_to: str = ""
+
+
+@dataclass(frozen=True)
+class ChangeLine:
+    """One change of one order this night, with enough of the order to name it though it may have ended."""
+
+    event: OrderEvent
+    job: str
+    subject: str
+    machine: str
+    urgency: Urgency
+
+
+@dataclass(frozen=True)
+class StaleFeed:
+    """A feed that is silent for longer than usual; ``last_as_of`` None means never delivered."""
+
+    feed: str
+    last_night: int | None
+    last_as_of: date | None
+    newest_row_on: date | None
+    usual_days: float
+
+
+@dataclass(frozen=True)
+class RefusedFile:
+    """A file that could not be used as a whole: the four texts of its error."""
+
+    file: str
+    what: str
+    why: str = ""
+    todo: str = ""
+
+
+@dataclass(frozen=True)
+class ClosedKey:
+    """A key that a whole export no longer holds."""
+
+    feed: str
+    key: str
+    file: str
+
+
+@dataclass(frozen=True)
+class CalibrationCell:
+    """How past forecasts of one stage and look-ahead came out: the record that the bounds rest on."""
+
+    stage: str
+    lookahead: str
+    forecasts: int
+    lives: int
+    factor_low: float
+    factor_high: float
+
+
+@dataclass(frozen=True)
+class CalibrationRecord:
+    """The numbered table of past forecasts in force; ``shipped`` when the fleet is too young for its own."""
+
+    number: int
+    renewed_on: date | None
+    lives: int
+    shipped: bool
+    cells: tuple[CalibrationCell, ...] = ()
+
+
+@dataclass(frozen=True)
+class NightSheet:
+    """The index page and the queue's files of one night.
+
+    ``orders`` are the open orders; ``unjudged`` the verdicts that answer *cannot judge*; ``unread_stops`` the rows
+    kept out of the findings feed that hold a stop-class word; ``ledger_head`` the ledger's head before this night.
+    """
+
+    site: str
+    number: int
+    as_of: date
+    previous_as_of: date | None = None
+    ledger_head: str = ""
+    orders: tuple[OrderSheet, ...] = ()
+    changes: tuple[ChangeLine, ...] = ()
+    unread_stops: tuple[KeptOut, ...] = ()
+    unjudged: tuple[Verdict, ...] = ()
+    kept_out: tuple[KeptOut, ...] = ()
+    accounting: tuple[Accounting, ...] = ()
+    refused_files: tuple[RefusedFile, ...] = ()
+    closed_keys: tuple[ClosedKey, ...] = ()
+    stale_feeds: tuple[StaleFeed, ...] = ()
+    calibration: CalibrationRecord | None = None
+    versions: tuple[tuple[str, str], ...] = ()
