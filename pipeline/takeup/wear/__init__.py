@@ -1,0 +1,1 @@
+"""The calculations, pure: arrays in, arrays out; no files, clock, database, pandas or settings object."""
