@@ -1,0 +1,1 @@
+"""Facts are assembled, rules answer, verdicts come out."""

@@ -1,0 +1,187 @@
+"""Every case a rule can answer with, in words for developers; the reader's sentence is a template a case.
+
+A verdict's ``reason`` holds a case of its rule. The reader's sentence stands in
+``templates/sentences/rule/<rule>__<case>.txt.j2`` and may use every fact that the rule gives (:mod:`.facts`).
+A rule of a site brings its own cases in :attr:`takeup.judgement.rule.Rule.cases`.
+"""
+
+from __future__ import annotations
+
+#: what is missing, where several rules cannot judge for the same want
+_NO_SURVEY = "cannot judge: the life has no survey that may be used"
+_NO_PITCH = "cannot judge: readings are there, the pitch of the chain is not known"
+_SILENCE = "cannot judge: the last survey is older than twice its interval; silence is not health"
+_NO_HOURS = "cannot judge: the machine's run hours are not known"
+
+#: rule → case → what it means
+CASES: dict[str, dict[str, str]] = {
+    "wear_limit": {
+        "strength_past": "due, stop now: the elongation itself is past a strength limit",
+        "strength_reached": "due, this week: elongation and uncertainty together reach a strength limit",
+        "function_reached": "due, this week: the elongation is at or past a limit of function",
+        "function_within": "due, next shutdown: a limit of function lies within the uncertainty",
+        "acceleration_reached": "due, next shutdown: the hardened case is through",
+        "acceleration_within": "due, next shutdown: the end of the hardened case lies within the uncertainty",
+        "below": "clear: every limit judged is further off than the uncertainty",
+        "no_survey": _NO_SURVEY,
+        "no_pitch": _NO_PITCH,
+        "no_limit": "cannot judge: no limit could be worked out; the fact missing names the values wanted",
+        "silence": _SILENCE,
+    },
+    "limit_in_doubt": {
+        "within": "due, this week: a limit lies between e and e + U, another survey decides",
+        "asked_already": "clear: two surveys running left the same doubt; the next comes at its interval",
+        "settled": "clear: no limit lies within the uncertainty",
+        "no_survey": _NO_SURVEY,
+        "no_pitch": _NO_PITCH,
+        "no_limit": "cannot judge: no limit could be worked out",
+    },
+    "limit_coming": {
+        "buy_by_reached": "due: the chain must be ordered now to be here for the early date; own rate",
+        "plan_line_no_rate": "due: past the plan line, and the strand has no rate of its own to wait by",
+        "plan_line_no_dates": "due: past the plan line with a rate of its own, but hours per day are not known",
+        "takeup_running_out": "due: the take-up is nearly out and the chain can never be shortened",
+        "past_plan_line": "clear: past the plan line, the buy-by date is still ahead",
+        "below_plan_line": "clear: below the plan line, the buy-by date is still ahead or not yet known",
+        "no_survey": _NO_SURVEY,
+        "no_pitch": _NO_PITCH,
+        "no_limit": "cannot judge: no limit could be worked out",
+        "silence": _SILENCE,
+    },
+    "takeup_low": {
+        "shorten": "due, this week: little travel left; k pitches can be removed now",
+        "not_yet": "due, this week: little travel left; one step returns more than is used, adjust and watch",
+        "step_unknown": "due, this week: little travel left; construction or attachment spacing not known, so k is not",
+        "replace_instead": "clear: little travel left, but the chain is at another limit or can never be shortened",
+        "enough_left": "clear: more travel left than the trigger",
+        "no_takeup": "clear: fixed centres, there is no take-up",
+        "no_travel": "cannot judge: the take-up's travel is not in the register",
+        "no_reading": "cannot judge: no take-up reading, and no survey to estimate it by",
+    },
+    "lube_overdue": {
+        "due": "due, plan: the interval has run",
+        "overdue": "due, this week: the interval and its grace have run",
+        "starved": "due, this week: twice the interval has run",
+        "calendar_due": "due, plan: wet and idle, the days have run; rust runs on the calendar",
+        "calendar_overdue": "due, this week: wet and idle, the days and their grace have run",
+        "within_interval": "clear",
+        "daily_round": "clear: so short an interval belongs to the daily round; asked for only when starved",
+        "dry_by_decision": "clear: the register says none, by decision; never asked for",
+        "no_plan": "cannot judge: the register has no lube plan and does not say dry by decision",
+        "no_hours": _NO_HOURS,
+    },
+    "grease_on_dry": {
+        "greased": "due, plan: a chain that is dry by decision was lubricated; ask who and why",
+        "answered": "clear: lubricated once, and the question was closed out since",
+        "not_greased": "clear: dry by decision and left dry",
+        "not_dry": "clear: the plan is to lubricate, or there is none",
+    },
+    "survey_overdue": {
+        "never_measured": "due: no survey of this life since the run-in was over",
+        "interval": "due, plan: the interval has run",
+        "interval_near_limit": "due, this week: the interval has run and the early date is near",
+        "last_not_usable": "due, this week: the latest readings were set aside",
+        "after_shortening": "due, plan: the chain was shortened after its last survey",
+        "silence": "due, this week: twice the interval has run; the strand cannot be judged",
+        "within_interval": "clear",
+        "running_in": "clear: a new life, its first survey comes at the end of the run-in",
+        "no_hours": _NO_HOURS,
+    },
+    "rate_change": {
+        "near_case": "due: the rate rose near the end of the hardened case",
+        "seal_finding": "due: the rate rose, and a seal was found missing or crushed",
+        "lube_overdue": "due: the rate rose, and lubrication is overdue",
+        "rust": "due: the rate rose, and pitting or rust was found",
+        "duty": "due: the rate rose and no record says why: new material, speed or load?",
+        "looked_into": "clear: the rate rose, and a survey or inspection was closed out since",
+        "steady": "clear: no change beyond doubt",
+        "no_rate": "cannot judge: too few surveys for two rates",
+    },
+    "abnormal_finding": {
+        "fracture": "due, stop now: a fracture, a pin that lost its fit, or stretched links: the whole system is looked at",
+        "unread_stop": "due, stop now: free words that hold a stop word, until a person has read them",
+        "stop": "due, stop now: another finding that forbids running",
+        "soon": "due, this week",
+        "shutdown": "due, next shutdown",
+        "unread": "due, plan: free words outside the vocabulary, to be read by a person",
+        "noted": "clear: a finding that raises no order is on record",
+        "closed": "clear: the work was closed out, nothing was found since, or the chain was renewed",
+        "none_open": "clear: no finding on record in this life",
+    },
+    "matching": {
+        "difference_at_limit": "due, this week: strands of one set differ by the limit or more",
+        "skew_at_limit": "due, this week: the measured lag makes the limit of skew",
+        "within": "clear",
+        "strand_not_measured": "cannot judge: a strand of the set has no survey that may be used",
+        "not_same_day": "cannot judge: the strands were measured too far apart",
+    },
+    "matching_in_doubt": {
+        "limit_within": "due, this week: the limit lies within the uncertainty of a tape difference; measure the lag",
+        "alert_within": "due, plan: the plan line is reached or lies within the uncertainty; measure the lag",
+        "lag_known": "clear: the lag was measured since and stands between plan line and limit",
+        "settled": "clear",
+        "strand_not_measured": "cannot judge: a strand of the set has no survey that may be used",
+        "not_same_day": "cannot judge: the strands were measured too far apart",
+    },
+    "wide_spread": {
+        "wide": "due, plan: one mark is far longer than the mean; measure at more marks",
+        "wide_known": "clear: wide, but already measured at more marks",
+        "even": "clear",
+        "one_mark": "cannot judge: fewer than two marks",
+        "no_survey": _NO_SURVEY,
+        "no_pitch": _NO_PITCH,
+    },
+    "tape_against_takeup": {
+        "apart": "due, plan: tape and take-up disagree: miscount, unrecorded shortening, wrong strand, slack left in the run",
+        "agree": "clear",
+        "not_same_day": "cannot judge: tape and take-up were read too far apart",
+        "no_reading": "cannot judge: no take-up reading, or travel at fitting or pitches in the strand not known",
+        "no_survey": _NO_SURVEY,
+        "no_pitch": _NO_PITCH,
+    },
+    "sprocket_wear": {
+        "tooth_worn": "due, next shutdown: gauge depth on the working face at or past the limit",
+        "tooth_sound": "clear",
+        "no_diameter": "cannot judge: neither roller nor barrel diameter is in the register",
+    },
+    "data_unjudged": {
+        "rows_refused": "due: rows of a feed were refused for one reason",
+        "rows_waiting": "due: rows of a feed wait for a strand or machine the register does not know",
+        "rows_set_aside": "due: rows of a feed were set aside for one reason",
+        "value_missing": "due: a register value is missing and a strand cannot be judged for want of it",
+        "case_depth_missing": "due, plan: a hardened case of unknown depth bends the forecast; a default stands in",
+        "not_registered": "due, plan: readings of a strand that no register names",
+        "renewal_not_recorded": "due, this week: a set was closed out as replaced, the register shows no new life",
+    },
+}
+
+#: where a strand's rate came from (column ``rate_source`` and fact ``rate_source``)
+RATE_SOURCES: dict[str, str] = {
+    "own": "the strand's own surveys: median of pairwise slopes of its present phase",
+    "own_past_case": "the strand's own surveys past the hardened case",
+    "pooled": "the pooled rate of lives in the same service, from the fleet's numbered table",
+    "start": "the start rate of the service, a default until surveys are there",
+    "none": "no rate: no surveys, no sisters, and the service is not known",
+}
+
+#: what made the early and late bounds (column ``bounds_basis`` and fact ``bounds_basis``)
+BOUNDS_BASES: dict[str, str] = {
+    "fleet": "the fleet's record of past forecasts",
+    "shipped": "the wider of the handbook's bound and the shipped factors: the fleet is young",
+    "default": "a range of default rates: the strand has no rate of its own",
+}
+
+#: kinds of limit: what reaching it means
+LIMIT_KINDS: dict[str, str] = {
+    "acceleration": "wear goes on faster from here; nothing stops working",
+    "function": "the chain no longer does its work: it rides off, jumps, slackens",
+    "strength": "the chain may break",
+}
+
+#: rule → feed whose rows are in question, for rules about a strand that ask to correct data; an order of that
+#: job has the subject ``<feed>/<case>``
+CORRECTED_FEED: dict[str, str] = {
+    "grease_on_dry": "lube_records",
+    "tape_against_takeup": "takeup_readings",
+    "abnormal_finding": "inspection_findings",
+}

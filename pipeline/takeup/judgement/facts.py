@@ -1,0 +1,202 @@
+"""The facts a rule may give: names the templates put into words, each with its unit and meaning.
+
+A fact holds evidence and what is reckoned from it as of the strand's reckoning day, never a number that
+changes with every night. :data:`FACTS` is the whole table; a test says that no rule gives a name or a unit
+outside it. A fact that is not known is left out.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from datetime import date, timedelta
+from typing import Any
+
+from takeup.layered import Layered
+from takeup.model import Fact
+
+_EPOCH = date(1970, 1, 1)
+
+#: name → (unit, meaning)
+FACTS: dict[str, tuple[str, str]] = {
+    # the survey
+    "survey_on": ("day", "day of the survey the verdict rests on"),
+    "e_percent": ("%", "elongation set against the limit, from the zero named by zero"),
+    "uncertainty_percent": ("%", "its expanded uncertainty U, about 95 %"),
+    "zero": ("word", "as_fitted: from the as-fitted length; nominal: from nominal pitch"),
+    "from_mark": ("word", "mean: mean of the marks; longest: the longest mark, further from the mean than U"),
+    "baseline": ("word", "as_left, early or nominal: what the as-fitted zero rests on"),
+    "marks": ("marks", "marks measured in the survey"),
+    "spread_points": ("points", "longest mark less the mean"),
+    "longest_mark": ("word", "name of the longest mark"),
+    # limits
+    "limit": ("word", "which limit: sprocket, fixed, conveyor, override, takeup, case, chrome, pin, bushing"),
+    "limit_kind": ("word", "acceleration, function or strength"),
+    "limit_percent": ("%", "the limit, from the zero named by zero"),
+    "plan_percent": ("%", "the plan line of that limit"),
+    "case_percent": ("%", "where the hardened case is through and wear goes on faster"),
+    "not_judged": ("words", "limits that could not be worked out"),
+    "missing": ("words", "register values wanted for them, or for the rule"),
+    # forecast
+    "rate": ("%/1000 h", "wear rate"),
+    "rate_source": ("word", "own, own_past_case, pooled, start or none"),
+    "rate_surveys": ("surveys", "surveys in the rate"),
+    "reckoned_on": (
+        "day",
+        "reckoning day of the dates: the latest survey or the Monday before the as-of day",
+    ),
+    "hours_per_day": ("h/d", "utilisation of the middle date"),
+    "hours_per_day_early": ("h/d", "utilisation of the early date"),
+    "hours_early": ("h", "run hours from the survey to the limit, early bound"),
+    "hours_middle": ("h", "the same, middle"),
+    "hours_late": ("h", "the same, late bound; left out when open"),
+    "early_on": ("day", "early date of the limit"),
+    "middle_on": ("day", "middle date of the limit"),
+    "late_on": ("day", "late date of the limit"),
+    "bounds_basis": ("word", "fleet, shipped or default: what made the bounds"),
+    "fleet_number": ("1", "number of the fleet's table of past forecasts"),
+    "fleet_forecasts": ("forecasts", "past forecasts in its cell"),
+    "fleet_lives": ("lives", "lives in its cell"),
+    "factor_low": ("1", "true hours over forecast, low end of the cell"),
+    "factor_high": ("1", "true hours over forecast, high end of the cell"),
+    # planning
+    "need_by_on": ("day", "the work must be done by then"),
+    "buy_by_on": ("day", "the chain must be ordered by then"),
+    "shutdown": ("word", "the planned stop chosen; left out when none fits"),
+    "lead_days": ("d", "lead time of the chain"),
+    "margin_days": ("d", "planning margin"),
+    "job_hours": ("h", "length of the replacement"),
+    "exposure_days": ("d", "reckoning day less buy-by: how late an order placed then already was"),
+    # take-up
+    "takeup_on": ("day", "day of the take-up reading"),
+    "used_mm": ("mm", "travel used, the screw further out"),
+    "left_mm": ("mm", "travel left"),
+    "travel_mm": ("mm", "whole travel"),
+    "trigger_mm": ("mm", "travel left at which the work is asked for"),
+    "estimated": ("yes/no", "no reading: travel used is estimated from the survey"),
+    "remove_pitches": ("pitches", "k: pitches to remove on every strand of the set"),
+    "step_pitches": ("pitches", "smallest k that construction and attachments allow"),
+    "returns_mm": ("mm", "travel that removing k gives back"),
+    "joining_slack_mm": ("mm", "slack needed to join"),
+    "left_after_mm": ("mm", "travel left after removing k"),
+    "pitches_after": ("pitches", "pitches in the strand after removing k"),
+    "takeup_limit_after_percent": ("%", "elongation at which the take-up is out again after removing k"),
+    "held_by": ("word", "the strand of the set that cannot be shortened, or not yet"),
+    "why_not": ("word", "never: no step ever fits the travel; at_limit: not worth keeping"),
+    "e_takeup_percent": ("%", "mean elongation by the take-up"),
+    "apart_points": ("points", "tape mean less take-up"),
+    # lubrication
+    "lube_plan": ("word", "lube plan of the register"),
+    "interval_hours": ("h", "interval of lubrication, or of surveys"),
+    "interval_days": ("d", "days allowed without lubricant when wet and idle"),
+    "last_lube_on": ("day", "last lubrication that counts; left out: none since fitting"),
+    "last_lube_hours": ("h", "life hours of it; 0 at fitting"),
+    "due_hours": ("h", "life hours at which the work falls due"),
+    "overdue_hours": ("h", "life hours at which the grace ends"),
+    "starved_hours": ("h", "life hours at which the joint is starved"),
+    "due_on": ("day", "day on which it fell or falls due"),
+    "quantity_ml": ("mL", "quantity planned"),
+    "lubricant": ("word", "lubricant planned"),
+    "greased_on": ("day", "day a chain that is dry by decision was lubricated"),
+    # surveys due
+    "fitted_on": ("day", "day the chain was fitted"),
+    "next_survey_hours": ("h", "life hours at which the next survey is due"),
+    "next_survey_on": ("day", "day on which the next survey is due"),
+    "set_aside_on": ("day", "day of the newest readings that were set aside"),
+    "shortened_on": ("day", "day the chain was shortened"),
+    # change of rate
+    "rate_before": ("%/1000 h", "rate before the change"),
+    "rate_after": ("%/1000 h", "rate since the change"),
+    "change_hours": ("h", "life hours of the survey from which the rate rose"),
+    # findings
+    "finding": ("word", "most urgent finding, a word of the vocabulary or unclassified"),
+    "findings": ("words", "all findings behind the verdict"),
+    "as_written": ("word", "the finding as it was delivered"),
+    "remark": ("word", "remark of that row"),
+    "place": ("word", "place of that row"),
+    "severity": ("word", "stop, soon, shutdown or note"),
+    "seen_on": ("day", "day it was seen"),
+    "rows": ("rows", "how many rows stand behind the verdict"),
+    # matching
+    "strand_long": ("word", "strand of the set that is longest"),
+    "strand_short": ("word", "strand of the set that is shortest"),
+    "e_long_percent": ("%", "its elongation over nominal"),
+    "e_short_percent": ("%", "the other's"),
+    "difference_points": ("points", "the difference"),
+    "uncertainty_points": ("points", "expanded uncertainty of the difference"),
+    "match_limit_points": ("points", "difference at which the set is renewed"),
+    "match_plan_points": ("points", "difference at which to look"),
+    "lag_by_tape_mm": ("mm", "lag at the tail that the difference makes"),
+    "lag_mm": ("mm", "lag as measured"),
+    "lag_on": ("day", "day the lag was measured"),
+    "skew_degrees": ("degree", "skew of flight or bucket, by the measured lag if there is one"),
+    "skew_limit_degrees": ("degree", "skew at which the set is renewed"),
+    "skew_plan_degrees": ("degree", "skew at which to look"),
+    # sprockets
+    "sprocket": ("word", "sprocket gauged"),
+    "depth_mm": ("mm", "gauge depth on its working face"),
+    "depth_limit_mm": ("mm", "depth at which to renew or reverse"),
+    "mesh_diameter_mm": ("mm", "diameter of what meets the tooth"),
+    "meshes_on": ("word", "roller or barrel"),
+    "checked_on": ("day", "day it was gauged"),
+    "turned": ("yes/no", "already reversed once"),
+    # data
+    "feed": ("word", "feed in question"),
+    "reason": ("word", "reason code of the rows kept out"),
+    "value": ("word", "register column that is missing"),
+    "strands": ("words", "strands concerned"),
+    "lines": ("words", "file and line of the rows, the first few"),
+    "hides_alert": ("yes/no", "a strand concerned is past a plan line or cannot be judged"),
+    "default_mm": ("mm", "the default depth that stands in"),
+    "replaced_on": ("day", "day the set was closed out as replaced"),
+}
+
+REGISTER = "the register"
+SURVEY = "the survey"
+READING = "the take-up reading"
+RECKONED = "reckoned by takeup"
+
+
+def fact(name: str, value: Any, origin: str = RECKONED, *, is_default: bool = False) -> Fact:
+    """One fact of :data:`FACTS` with its unit; a day number becomes a date where the unit is a day."""
+    unit = FACTS[name][0]
+    if unit == "day":
+        value = _EPOCH + timedelta(days=int(value))
+    return Fact(name, _plain(value), unit, origin, is_default)
+
+
+def facts(values: Mapping[str, Any], origin: str = RECKONED) -> tuple[Fact, ...]:
+    """A fact for each value that is known: NaN, infinity, None, blank text and empty tuples are left out."""
+    return tuple(fact(name, value, origin) for name, value in values.items() if known(value))
+
+
+def setting_fact(name: str, settings: Layered[Any], setting: str, row: Mapping[str, Any]) -> Fact:
+    """The fact for a number of the settings, with the story of that number."""
+    found = settings.sourced(setting, str(row.get("machine", "")), str(row.get("strand", "")))
+    return fact(name, found.value, found.origin, is_default=found.is_default)
+
+
+def joined(*parts: Iterable[Fact]) -> tuple[Fact, ...]:
+    """All facts in order."""
+    return tuple(item for part in parts for item in part)
+
+
+def known(value: Any) -> bool:
+    """Whether there is anything to say."""
+    if value is None or (isinstance(value, str | tuple | list) and len(value) == 0):
+        return False
+    return not (isinstance(value, float) and not math.isfinite(value))
+
+
+def day(number: float | None) -> date | None:
+    """The date of a day number; None where it is not known or open."""
+    return _EPOCH + timedelta(days=int(number)) if known(number) and number is not None else None
+
+
+def _plain(value: Any) -> Any:
+    """A value of the plain kinds, so that it reads the same from the store."""
+    if hasattr(value, "item"):
+        value = value.item()
+    if isinstance(value, list):
+        return tuple(value)
+    return value
