@@ -9,17 +9,21 @@ clause 5.1.2); the expanded U is twice that, for about 95 % (NIST/SEMATECH e-Han
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
-from numpy.typing import ArrayLike
 
 from takeup.wear.arguments import Array, Whole, numbers, offsets
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
 
 SQRT3 = float(np.sqrt(3.0))
 REFERENCE_C = 20.0
 """Tapes and chains are specified at 20 degC (EU directive 2014/32, annex X, MI-008; ISO 1)."""
 
 
-# ------------------------------------------------------------------------------------------- the length
+# ------------------------------------------------------------------------------------------------ the length
 
 
 def reckoned_temperatures(
@@ -212,7 +216,7 @@ def length_uncertainty(
     return np.sqrt(u_tape**2 + averaged + u_pull**2 + u_warm**2)
 
 
-# ------------------------------------------------------------------------------------------- the two elongations
+# --------------------------------------------------------------------------------------- the two elongations
 
 
 def nominal_length(pitches: ArrayLike, pitch_mm: ArrayLike) -> Array:
@@ -496,7 +500,7 @@ def rate_uncertainty(u_length_mm: ArrayLike, pitches: ArrayLike, pitch_mm: Array
     return float(np.sqrt(2.0)) * geometric_uncertainty(u_length_mm, pitches, pitch_mm)
 
 
-# ------------------------------------------------------------------------------------------- several marks
+# --------------------------------------------------------------------------------------------- several marks
 
 
 def over_marks(elongation_percent: ArrayLike, starts: ArrayLike) -> tuple[Array, Array, Whole, Whole]:
@@ -551,14 +555,15 @@ def over_marks(elongation_percent: ArrayLike, starts: ArrayLike) -> tuple[Array,
     return mean, greatest, place, count.astype(np.int64)
 
 
-# ------------------------------------------------------------------------------------------- the count of pitches
+# -------------------------------------------------------------------------------------- the count of pitches
 
 
 def odd_span_reading(elongation_percent: ArrayLike, pitches: ArrayLike, starts_outer: ArrayLike) -> Array:
     """What a span reads on chain of alternate inner and outer links, e (n +- 1)/n for odd n.
 
     Only the outer link lengthens (P + 2 Delta); a span that starts on one holds one more of them. Even spans
-    read the truth. Source: derived. Holds for straight-sidebar chain; offset-sidebar chain reads true at any n.
+    read the truth. Source: derived. Holds for straight-sidebar chain; offset-sidebar chain reads true at any
+    n.
 
     Parameters
     ----------
@@ -761,7 +766,7 @@ def miscount(
     return one_more.astype(np.int64) - one_less.astype(np.int64)
 
 
-# ------------------------------------------------------------------------------------------- the joint
+# ------------------------------------------------------------------------------------------------- the joint
 
 
 def wear_depth(new_mm: ArrayLike, worn_mm: ArrayLike, turned: ArrayLike) -> Array:
