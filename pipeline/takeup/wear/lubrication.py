@@ -1,0 +1,304 @@
+"""When a strand wants lubricant, and whether what it got was enough.
+
+The clock runs on run hours, because wear does. Only chain with a plan is asked about: chain kept dry by
+decision never comes here.
+"""
+
+from __future__ import annotations
+
+from enum import IntEnum
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from takeup.wear.arguments import Array, Flags, Whole, numbers, offsets
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+
+def joint_volume(bore_mm: ArrayLike, pin_mm: ArrayLike, length_mm: ArrayLike) -> Array:
+    """Lubricant that fills one joint: pi/4 (D_b^2 - d_p^2) l. Source: definition, the gap of pin and bushing.
+
+    Parameters
+    ----------
+    bore_mm, pin_mm : (n,) float
+        Bore of the bushing and outside of the pin, more than 0; the bore not less than the pin. [mm]
+    length_mm : (n,) float
+        Of the bearing, more than 0. [mm]
+
+    Returns
+    -------
+    (n,) float
+        [mL]
+
+    Raises
+    ------
+    WearInputError
+        If a known value is outside its range.
+
+    Examples
+    --------
+    One joint, and 240 of them:
+
+    >>> joint_volume([32.15], [31.75], [80.0]).round(3).tolist()
+    [1.606]
+    >>> (240 * joint_volume([32.15], [31.75], [80.0])).round(0).tolist()
+    [385.0]
+    """
+    bore, pin = numbers(bore_mm, "bore_mm", above=0), numbers(pin_mm, "pin_mm", above=0)
+    gap_mm2 = np.pi / 4.0 * numbers(bore**2 - pin**2, "bore_mm less pin_mm", at_least=0)
+    return gap_mm2 * numbers(length_mm, "length_mm", above=0) / 1000.0
+
+
+def film_volume(pitches: ArrayLike, *, edges: ArrayLike, drop_ml: ArrayLike) -> Array:
+    """Lubricant for a film by brush or drip: one drop an edge of the sidebars and a pitch.
+
+    Source: derived; the drop of 0.05 mL common practice, no source.
+
+    Parameters
+    ----------
+    pitches : (n,) int
+        0 or more.
+    edges : int or (n,) int
+        Sidebar edges a pitch; 4 on two sidebars.
+    drop_ml : float or (n,) float
+        [mL]
+
+    Returns
+    -------
+    (n,) float
+        [mL]
+
+    Raises
+    ------
+    WearInputError
+        If a known value is negative.
+
+    Examples
+    --------
+    >>> film_volume([240], edges=4, drop_ml=0.05).round(1).tolist()
+    [48.0]
+    """
+    drops = numbers(pitches, "pitches", at_least=0) * numbers(edges, "edges", at_least=0)
+    return drops * numbers(drop_ml, "drop_ml", at_least=0)
+
+
+def resets_clock(
+    hours: ArrayLike,
+    quantity_ml: ArrayLike,
+    starts: ArrayLike,
+    *,
+    plan_ml: ArrayLike,
+    interval_hours: ArrayLike,
+    least_share: float,
+) -> tuple[Flags, Array]:
+    """Which records of a strand count as a lubrication done.
+
+    Quantities are summed until they do: from the first record after the last one that counted, and anew once
+    an interval has gone by. A record counts when the sum reaches the least share of the plan; when it has no
+    quantity (done, with low confidence); and without a plan when the sum is above 0. Source: proposed for
+    this project, no source.
+
+    Parameters
+    ----------
+    hours : (n,) float
+        Run hours at each record, rising within a strand, strands laid end to end. [h]
+    quantity_ml : (n,) float
+        NaN where blank, which is not 0. [mL]
+    starts : (m+1,) int
+        Where each strand's records begin, then n.
+    plan_ml : (m,) float
+        NaN without a planned quantity. [mL]
+    interval_hours : (m,) float
+        NaN where not known: then nothing is summed. [h]
+    least_share : float
+        Of the plan.
+
+    Returns
+    -------
+    counts : (n,) bool
+    sum_ml : (n,) float
+        The sum each record reached, NaN where its quantity is blank. [mL]
+
+    Raises
+    ------
+    WearInputError
+        If a known value is negative or the offsets do not fit.
+
+    Examples
+    --------
+    A plan of 48 mL every 100 h; two small ones make one, nought and a late little do not:
+
+    >>> counts, sums = resets_clock([0, 100, 150, 250, 400, 480], [48, 15, 15, 0, 10, np.nan], [0, 6],
+    ...                             plan_ml=[48], interval_hours=[100], least_share=0.5)
+    >>> counts.tolist(), sums.tolist()
+    ([True, False, True, False, False, True], [48.0, 15.0, 30.0, 0.0, 10.0, nan])
+    """
+    when, quantity = numbers(hours, "hours"), numbers(quantity_ml, "quantity_ml", at_least=0)
+    bounds = offsets(starts, when.size)
+    lives = (bounds.size - 1,)
+    plan = np.broadcast_to(numbers(plan_ml, "plan_ml", at_least=0), lives)
+    interval = np.broadcast_to(numbers(interval_hours, "interval_hours", at_least=0), lives)
+    wanted = np.where(np.isnan(plan), 0.0, least_share * plan)
+
+    counts, sums = np.zeros(when.shape, dtype=bool), np.full(when.shape, np.nan)
+    begun, total = np.full(lives, np.nan), np.zeros(lives)
+    lengths = np.diff(bounds)
+    # The sum goes on from record to record, so it is told over all strands at once, first records first.
+    for turn in range(int(lengths.max(initial=0))):
+        strand = np.flatnonzero(lengths > turn)
+        record = bounds[strand] + turn
+        blank = np.isnan(quantity[record])
+        goes_on = when[record] - begun[strand] < interval[strand]
+        begun[strand] = np.where(goes_on, begun[strand], when[record])
+        total[strand] = np.where(goes_on, total[strand], 0.0) + np.where(blank, 0.0, quantity[record])
+        done = blank | ((total[strand] >= wanted[strand]) & (total[strand] > 0))
+        counts[record], sums[record] = done, np.where(blank, np.nan, total[strand])
+        begun[strand[done]], total[strand[done]] = np.nan, 0.0
+    return counts, sums
+
+
+def given_within_interval(
+    hours: ArrayLike, quantity_ml: ArrayLike, starts: ArrayLike, interval_hours: ArrayLike
+) -> Array:
+    """Lubricant given in the interval that ends with each record, to hold against twice the plan.
+
+    Source: proposed for this project, no source.
+
+    Parameters
+    ----------
+    hours, quantity_ml, starts, interval_hours
+        As in :func:`resets_clock`.
+
+    Returns
+    -------
+    (n,) float
+        Blank quantities count as 0; NaN where every quantity in the interval is blank. [mL]
+
+    Raises
+    ------
+    WearInputError
+        If a known value is negative or the offsets do not fit.
+
+    Examples
+    --------
+    >>> given_within_interval([0, 40, 80, 120], [48, 48, 48, np.nan], [0, 4], [100]).tolist()
+    [48.0, 96.0, 144.0, 96.0]
+    """
+    when, quantity = numbers(hours, "hours"), numbers(quantity_ml, "quantity_ml", at_least=0)
+    bounds = offsets(starts, when.size)
+    strand = np.repeat(np.arange(bounds.size - 1), np.diff(bounds))
+    interval = numbers(interval_hours, "interval_hours", at_least=0)
+    interval = np.broadcast_to(interval, (bounds.size - 1,))[strand]
+    given, known = np.where(np.isnan(quantity), 0.0, quantity), ~np.isnan(quantity)
+    total, told = given.copy(), known.copy()
+    for back in range(1, when.size):
+        within = np.zeros(when.shape, dtype=bool)
+        within[back:] = (strand[back:] == strand[:-back]) & (when[back:] - when[:-back] < interval[back:])
+        if not within.any():
+            break
+        earlier = np.flatnonzero(within) - back
+        total[within] += given[earlier]
+        told[within] |= known[earlier]
+    return np.where(told, total, np.nan)
+
+
+class LubeClock(IntEnum):
+    """Where a strand stands on its lubrication interval."""
+
+    UNKNOWN = -1
+    CLEAR = 0
+    DUE = 1
+    """The interval has gone by."""
+    OVERDUE = 2
+    """The grace has gone by too."""
+    STARVED = 3
+    """So many intervals without lubricant that the joints run dry."""
+
+
+class LubeTurns(NamedTuple):
+    """Run hours at which the answer changes; see :func:`lube_turns`."""
+
+    due: Array
+    overdue: Array
+    starved: Array
+
+
+def lube_turns(
+    last_hours: ArrayLike,
+    interval_hours: ArrayLike,
+    *,
+    grace_share: ArrayLike,
+    starved_intervals: ArrayLike,
+) -> LubeTurns:
+    """Run hours at which a strand becomes due, overdue and starved.
+
+    h + I; h + I (1 + g); h + s I. Source: g 10 % and s 2 proposed for this project, no source; intervals: 8 h
+    by hand on drives (from memory of ASME B29.1 lubrication type A, unverified), 100 h open conveyor chain,
+    500 h sealed joints (common practice, no source).
+
+    Parameters
+    ----------
+    last_hours : (n,) float
+        At the last record that counts (:func:`resets_clock`), else at the fitting. [h]
+    interval_hours : (n,) float
+        More than 0. [h]
+    grace_share : float or (n,) float
+        0 or more.
+    starved_intervals : float or (n,) float
+        1 or more.
+
+    Returns
+    -------
+    LubeTurns
+        [h]
+
+    Raises
+    ------
+    WearInputError
+        If a known value is outside its range.
+
+    Examples
+    --------
+    >>> [float(at) for at in lube_turns(1000, 100, grace_share=0.1, starved_intervals=2)]
+    [1100.0, 1110.0, 1200.0]
+    """
+    last = numbers(last_hours, "last_hours")
+    interval = numbers(interval_hours, "interval_hours", above=0)
+    grace = numbers(grace_share, "grace_share", at_least=0)
+    return LubeTurns(
+        due=last + interval,
+        overdue=last + interval + interval * grace,
+        starved=last + interval * numbers(starved_intervals, "starved_intervals", at_least=1),
+    )
+
+
+def lube_clock(hours_now: ArrayLike, turns: LubeTurns) -> Whole:
+    """Where each strand stands: a :class:`LubeClock`.
+
+    Due from its hours on, overdue once past the grace, starved from its hours on.
+
+    Parameters
+    ----------
+    hours_now : (n,) float
+        [h]
+    turns : LubeTurns
+        From :func:`lube_turns`.
+
+    Returns
+    -------
+    (n,) int
+
+    Examples
+    --------
+    >>> turns = lube_turns(1000, 100, grace_share=0.1, starved_intervals=2)
+    >>> [LubeClock(at).name for at in lube_clock([1099, 1100, 1110, 1111, 1200, np.nan], turns)]
+    ['CLEAR', 'DUE', 'DUE', 'OVERDUE', 'STARVED', 'UNKNOWN']
+    """
+    now = numbers(hours_now, "hours_now")
+    return np.select(
+        [np.isnan(now + turns.due), now >= turns.starved, now > turns.overdue, now >= turns.due],
+        [LubeClock.UNKNOWN, LubeClock.STARVED, LubeClock.OVERDUE, LubeClock.DUE],
+        LubeClock.CLEAR,
+    ).astype(np.int64)
