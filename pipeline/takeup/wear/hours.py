@@ -473,7 +473,7 @@ def hours_at(
     bridged[between] = curve.bridged_hours[at] + share * (
         curve.bridged_hours[at + 1] - curve.bridged_hours[at]
     )
-    stuck[between] = curve.stuck[at + 1] | (curve.stuck[at] & (share == 0))
+    stuck[between] = np.where(share > 0, curve.stuck[at + 1], curve.stuck[at])
     first, last = reading_span(curve, place)
     return HoursAt(hours, bridged, askable & ((moment < first) | (moment > last)), stuck)
 
