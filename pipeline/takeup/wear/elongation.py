@@ -115,7 +115,7 @@ def length_at_20c(
     length = numbers(length_mm, "length_mm", above=0)
     warm_tape = numbers(alpha_tape_per_k, "alpha_tape_per_k") * (numbers(tape_c, "tape_c") - REFERENCE_C)
     warm_chain = numbers(alpha_chain_per_k, "alpha_chain_per_k") * (numbers(chain_c, "chain_c") - REFERENCE_C)
-    return length * (1.0 + warm_tape - warm_chain)
+    return length * (1.0 + (warm_tape - warm_chain))  # equal warmth cancels to the last bit
 
 
 def tape_limit(length_mm: ArrayLike, a_mm: ArrayLike, b_mm_per_m: ArrayLike) -> Array:
