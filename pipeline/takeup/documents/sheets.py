@@ -9,10 +9,11 @@ tonight's number, the clock and the host never enter it.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
+from typing import Any
 
-from takeup.model import Accounting, KeptOut, Order, OrderEvent, Urgency, Verdict
+from takeup.model import Accounting, Job, KeptOut, Order, OrderEvent, Urgency, Verdict
 
 
 def known(value: float | None) -> float | None:
@@ -70,7 +71,10 @@ class ReminderSheet:
 
 @dataclass(frozen=True)
 class SurveyPoint:
-    """One survey of one life. ``note`` is a survey note of ``derive`` or blank; ``counted`` says whether the rate uses it."""
+    """One survey of one life.
+
+    ``note`` is a survey note of ``derive`` or blank; ``counted`` says whether the rate uses the survey.
+    """
 
     on: date
     hours: float
@@ -85,9 +89,10 @@ class SurveyPoint:
 
 @dataclass(frozen=True)
 class LimitLine:
-    """One limit of one strand, as wear elongation; ``percent`` None means not judged, ``missing`` says for want of what.
+    """One limit of one strand, as elongation from the zero of its surveys.
 
-    ``name`` is the limit's code (sprocket, fixed, conveyor, override, takeup, case, chrome, pin, bushing, sidebar).
+    ``percent`` None means not judged, ``missing`` names the register columns wanted for it. ``name`` is the
+    limit's code: sprocket, fixed, conveyor, override, takeup, case, chrome, pin, bushing or sidebar.
     """
 
     name: str
@@ -102,9 +107,9 @@ class LimitLine:
 class Forecast:
     """When the governing limit comes. Hours are life hours of the strand; ``late`` None means open.
 
-    ``rate_source`` and ``basis`` are codes of ``judgement`` that have a sentence; ``bend`` is the (life hours, percent)
-    point on the middle path where the hardened case is worn through.
-    ``fleet_*`` name the numbered table of past forecasts that gave the bounds, where one did.
+    ``rate_source`` and ``basis`` are codes of ``judgement.cases``; ``bend`` is the (life hours, percent)
+    point on the middle path where the hardened case is worn through. ``fleet_*`` name the numbered table of
+    past forecasts that gave the bounds, where one did.
     """
 
     limit: str
@@ -130,7 +135,7 @@ class Forecast:
 
 @dataclass(frozen=True)
 class StrandSeries:
-    """One strand of an order: its surveys, limits and forecast. Drawn as a chart, and listed as the table beside it."""
+    """One strand of an order: surveys, limits and forecast, drawn as a chart and listed beside it."""
 
     strand: str
     set: str = ""
@@ -150,9 +155,10 @@ class StrandSeries:
 
 @dataclass(frozen=True)
 class OverrideLine:
-    """One value a site put in place of a default, and who answers for it."""
+    """One value a site put in place of a default; ``says`` is the setting's own sentence."""
 
     name: str
+    says: str
     value: float | int | str | bool
     unit: str
     applies_to: str
@@ -178,14 +184,16 @@ class EvidenceLine:
 class OrderSheet:
     """Everything one work order prints.
 
-    ``visit`` are the other open orders of the same visit, ``evidence`` the origins of the row ids in the order's
-    reasons, ``reminder`` None only for a job that touches no machine.
+    ``visit`` are the other open orders of the same visit in the order of work, ``takes_in`` the smaller orders
+    that are part of this one, ``evidence`` the origins of the row ids in the order's reasons, ``reminder`` None
+    only for a job that touches no machine.
     """
 
     order: Order
     machine: MachineSheet
     series: tuple[StrandSeries, ...] = ()
     visit: tuple[Order, ...] = ()
+    takes_in: tuple[Order, ...] = ()
     overrides: tuple[OverrideLine, ...] = ()
     evidence: tuple[EvidenceLine, ...] = ()
     reminder: ReminderSheet | None = None
@@ -200,7 +208,8 @@ class ChangeLine:
     """One change of one order this night, with enough of the order to name it though it may have ended."""
 
     event: OrderEvent
-    job: str
+    job: Job
+    subject_kind: str
     subject: str
     machine: str
     urgency: Urgency
@@ -219,12 +228,13 @@ class StaleFeed:
 
 @dataclass(frozen=True)
 class RefusedFile:
-    """A file that could not be used as a whole: the four texts of its error."""
+    """A file of which nothing was used; ``reason`` is a code of ``store.reasons.FileRefusal``."""
 
     file: str
-    what: str
-    why: str = ""
-    todo: str = ""
+    feed: str
+    reason: str
+    found: str = ""
+    wanted: str = ""
 
 
 @dataclass(frozen=True)
@@ -263,8 +273,10 @@ class CalibrationRecord:
 class NightSheet:
     """The index page and the queue's files of one night.
 
-    ``orders`` are the open orders; ``unjudged`` the verdicts that answer *cannot judge*; ``unread_stops`` the rows
-    kept out of the findings feed that hold a stop-class word; ``ledger_head`` the ledger's head before this night.
+    ``orders`` are the open orders, most urgent first; ``unjudged`` the verdicts that answer *cannot judge*;
+    ``unread_stops`` the rows kept out of the findings feed that hold a stop-class word; ``ledger_head`` the
+    ledger's head before this night; ``document`` what ``takeup.orders.export.document`` made, written as
+    orders.json.
     """
 
     site: str
@@ -282,4 +294,5 @@ class NightSheet:
     closed_keys: tuple[ClosedKey, ...] = ()
     stale_feeds: tuple[StaleFeed, ...] = ()
     calibration: CalibrationRecord | None = None
+    document: dict[str, Any] = field(default_factory=dict)
     versions: tuple[tuple[str, str], ...] = ()

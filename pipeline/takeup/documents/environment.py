@@ -1,0 +1,112 @@
+"""The Jinja environment of every page and sentence, and the words for codes.
+
+A site's own templates are looked at before ours, file by file. Every value is escaped, and a missing one
+stops the page instead of leaving a gap that nobody sees.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import tomllib
+from collections.abc import Sequence
+from enum import StrEnum
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from takeup.documents import filters
+from takeup.errors import OurFault, SettingsError
+
+#: The file that holds the short name of every code; a site's own adds to ours and goes before it.
+WORDS = "words.toml"
+
+
+class Words:
+    """The short name of every code, by kind: ``words("job", "measure")`` is "measure the chain".
+
+    Parameters
+    ----------
+    template_dirs : sequence of Path
+        Most important first.
+    """
+
+    def __init__(self, template_dirs: Sequence[Path]) -> None:
+        self.kinds: dict[str, dict[str, str]] = {}
+        for folder in reversed(template_dirs):
+            path = folder / WORDS
+            if not path.is_file():
+                continue
+            try:
+                tables = tomllib.loads(path.read_text(encoding="utf-8"))
+            except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+                raise SettingsError(f"this is not readable TOML: {error}", where=str(path)) from error
+            for kind, names in tables.items():
+                self.kinds.setdefault(kind, {}).update(names)
+
+    def __call__(self, code: Any, kind: str) -> str:
+        """The name of a code.
+
+        Raises
+        ------
+        OurFault
+            If the code has no name: a bare code would otherwise reach a reader.
+        """
+        code = filters.bare(code)
+        name = self.kinds.get(kind, {}).get(slug(code))
+        if name is None:
+            raise OurFault(
+                f"the {kind} {str(code)!r} has no name",
+                where=f"{WORDS}, table [{kind}]",
+                why="A code of the program would reach a page bare.",
+                todo="A rule or word of your own needs its name in templates/words.toml of the site.",
+            )
+        return name
+
+
+def environment(template_dirs: Sequence[Path]) -> Environment:
+    """The environment that draws every page and sentence.
+
+    Parameters
+    ----------
+    template_dirs : sequence of Path
+        Looked at in this order: a site's own templates first, ours last.
+    """
+    word = Words(template_dirs)
+    env = Environment(
+        loader=FileSystemLoader([str(folder) for folder in template_dirs]),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    env.filters.update(
+        bare=filters.bare,
+        capital=filters.capital,
+        counted=filters.counted,
+        day=filters.day,
+        listed=filters.listed,
+        number=filters.number,
+        q=filters.quantity,
+        slug=slug,
+        word=word,
+        words=lambda codes, kind: filters.listed(word(code, kind) for code in filters.bare(codes)),
+    )
+    return env
+
+
+def slug(value: Any) -> str:
+    """The file name of a code: 'stop now' is ``stop_now``."""
+    return str(value.value if isinstance(value, StrEnum) else value).replace(" ", "_")
+
+
+def templates_key(template_dirs: Sequence[Path]) -> str:
+    """SHA-256 over every template in force, so that a changed word draws its pages again."""
+    digest = hashlib.sha256()
+    for folder in template_dirs:
+        for path in sorted(item for item in folder.rglob("*") if item.is_file()):
+            name = path.relative_to(folder).as_posix().encode()
+            content = path.read_bytes()
+            digest.update(b"%d %s %d " % (len(name), name, len(content)) + content)
+        digest.update(b"next folder")
+    return digest.hexdigest()

@@ -1,0 +1,209 @@
+"""The queue's files for other programs: orders, changes, and the form that closes orders.
+
+CSV as in RFC 4180, UTF-8, comma, CRLF. A cell that a spreadsheet would take for a formula gets a leading
+apostrophe, so that a remark typed in the plant can never run anywhere.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Iterable, Sequence
+from datetime import date
+from typing import TYPE_CHECKING
+
+from takeup.documents.index import changed, kept_out_lines, unjudged
+from takeup.documents.sheets import NightSheet, OrderSheet
+from takeup.documents.words import order_subject, part_names, reason_sentence
+from takeup.model import KeptOut, Verdict
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+#: A plain number may begin with a sign: it is no formula.
+PLAIN_NUMBER = re.compile(r"[+-]?\d+(\.\d+)?")
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", *"\uff1d\uff0b\uff0d\uff20")
+
+ORDER_COLUMNS = (
+    "order",
+    "revision",
+    "state",
+    "urgency",
+    "job",
+    "subject",
+    "machine",
+    "machine_name",
+    "area",
+    "strands",
+    "need_by",
+    "buy_by",
+    "shutdown",
+    "why",
+    "parts",
+    "same_visit",
+    "until",
+    "raised_as_of",
+    "revised_as_of",
+    "page",
+    "lockout_reminder",
+)
+CHANGE_COLUMNS = (
+    "order",
+    "revision",
+    "change",
+    "as_of",
+    "urgency",
+    "job",
+    "machine",
+    "field",
+    "before",
+    "after",
+    "by",
+    "note",
+)
+#: The columns of schemas/order_closeouts.json, in its order: the filled form *is* that feed.
+CLOSEOUT_COLUMNS = (
+    "order",
+    "recorded_at",
+    "outcome",
+    "until",
+    "reason",
+    "done_on",
+    "hours_used",
+    "as_found",
+    "as_left",
+    "recorded_by",
+    "changed_at",
+    "withdrawn",
+)
+
+
+def harmless(cell: str) -> str:
+    """The cell as a spreadsheet will show it, never run it.
+
+    Examples
+    --------
+    >>> harmless("=1+1"), harmless("-12.5"), harmless("side A")
+    ("'=1+1", '-12.5', 'side A')
+    """
+    if cell.startswith(FORMULA_STARTS) and not PLAIN_NUMBER.fullmatch(cell):
+        return "'" + cell
+    return cell
+
+
+def table(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> bytes:
+    """A CSV file of those columns; dates are ISO, None is blank."""
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow(columns)
+    for row in rows:
+        writer.writerow([harmless(_cell(value)) for value in row])
+    return text.getvalue().encode("utf-8")
+
+
+def _cell(value: object) -> str:
+    if value is None:
+        return ""
+    return value.isoformat() if isinstance(value, date) else str(value)
+
+
+def orders_csv(env: Environment, sheets: Sequence[OrderSheet]) -> bytes:
+    """One line an open order, most urgent first, in words."""
+    word = env.filters["word"]
+    rows = []
+    for sheet in sheets:
+        order = sheet.order
+        rows.append(
+            (
+                order.number,
+                order.revision,
+                word(order.state, "state"),
+                word(order.urgency, "urgency"),
+                word(order.job, "job"),
+                order_subject(env, order),
+                order.machine,
+                sheet.machine.name,
+                sheet.machine.area,
+                "; ".join(order.strands),
+                order.need_by,
+                order.buy_by,
+                order.shutdown,
+                " ".join(reason_sentence(env, reason) for reason in order.reasons),
+                "; ".join(part_names(env, order.parts)),
+                "; ".join(other.number for other in sheet.visit),
+                order.until,
+                order.raised_as_of,
+                order.revised_as_of,
+                f"orders/{order.number}.html",
+                f"reminders/{order.number}.html" if sheet.reminder else "",
+            )
+        )
+    return table(ORDER_COLUMNS, rows)
+
+
+def changes_csv(env: Environment, sheet: NightSheet) -> bytes:
+    """One line a changed field of a changed order, or one line where no field changed."""
+    rows = []
+    for source, line in zip(sheet.changes, changed(env, sheet), strict=True):
+        event = source.event
+        for field in line.fields or (None,):
+            what = (field.name, field.before, field.after) if field else ("", "", "")
+            rows.append(
+                (
+                    event.order,
+                    event.revision,
+                    line.change,
+                    event.as_of,
+                    env.filters["word"](source.urgency, "urgency"),
+                    line.title,
+                    source.machine,
+                    *what,
+                    event.by,
+                    event.note,
+                )
+            )
+    return table(CHANGE_COLUMNS, rows)
+
+
+def kept_out_csv(env: Environment, kept_out: Sequence[KeptOut]) -> bytes:
+    """Every row kept out, with its reason in words and its raw text."""
+    lines = kept_out_lines(env, kept_out)
+    columns = ("state", "export", "file", "line", "why", "column", "found", "raw", "sha256")
+    return table(
+        columns,
+        (
+            (
+                line.row.state,
+                line.row.feed,
+                line.row.file,
+                line.row.line,
+                line.says,
+                line.row.column,
+                line.row.found,
+                line.row.raw,
+                line.row.sha256,
+            )
+            for line in lines
+        ),
+    )
+
+
+def unjudged_csv(env: Environment, verdicts: Sequence[Verdict]) -> bytes:
+    """Every question that cannot be judged, with what is missing."""
+    word = env.filters["word"]
+    lines = unjudged(env, verdicts)
+    return table(
+        ("machine", "subject", "question", "what_is_missing"),
+        ((line.machine, line.subject, word(line.rule, "rule"), line.says) for line in lines),
+    )
+
+
+def closeouts_csv(sheet: NightSheet) -> bytes:
+    """The form that closes orders: one line an open order, the outcome left for a person to fill.
+
+    ``recorded_at`` is the ``as of`` of the sheet that the person answers. A line whose outcome stays blank
+    says nothing about its order.
+    """
+    blanks = [""] * (len(CLOSEOUT_COLUMNS) - 2)
+    return table(CLOSEOUT_COLUMNS, [(one.order.number, sheet.as_of, *blanks) for one in sheet.orders])

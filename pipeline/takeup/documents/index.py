@@ -1,0 +1,226 @@
+"""The index page: orders by urgency, changes, what cannot be judged, what was kept out, and the accounts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import TYPE_CHECKING
+
+from takeup.documents.sentences import sentence
+from takeup.documents.sheets import ChangeLine, NightSheet, OrderSheet, RefusedFile
+from takeup.documents.words import field_value, order_title, reason_sentence, rule_sentence, subject_name
+from takeup.model import KeptOut, Urgency, Verdict
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+#: longest list on the page; the CSV files beside it hold all
+LONGEST_LIST = 100
+
+
+@dataclass(frozen=True)
+class OrderLine:
+    """One order on the index."""
+
+    sheet: OrderSheet
+    title: str
+    why: str
+    more: int
+
+
+@dataclass(frozen=True)
+class Group:
+    """The orders of one urgency."""
+
+    urgency: Urgency
+    says: str
+    lines: tuple[OrderLine, ...]
+
+
+@dataclass(frozen=True)
+class Said:
+    """A question that cannot be judged, in words."""
+
+    machine: str
+    subject: str
+    rule: str
+    says: str
+
+
+@dataclass(frozen=True)
+class KeptOutLine:
+    """A row kept out, and why in words."""
+
+    row: KeptOut
+    says: str
+
+
+@dataclass(frozen=True)
+class FileLine:
+    """A file of which nothing was used, and why in words."""
+
+    file: RefusedFile
+    says: str
+
+
+@dataclass(frozen=True)
+class Field:
+    """A changed field of an order in words."""
+
+    name: str
+    before: str
+    after: str
+
+
+@dataclass(frozen=True)
+class Changed:
+    """One change of one order in words."""
+
+    number: str
+    open: bool
+    title: str
+    change: str
+    fields: tuple[Field, ...]
+    by: str
+    note: str
+
+
+def index_page(env: Environment, sheet: NightSheet) -> str:
+    """The index of one night as an HTML page.
+
+    Raises
+    ------
+    OurFault
+        If a sentence or word is missing.
+    """
+    groups = grouped(env, sheet.orders)
+    return env.get_template("index.html.j2").render(
+        sheet=sheet,
+        gap=gap_sentence(env, sheet),
+        counts=", ".join(
+            f"{len(group.lines)} {env.filters['word'](group.urgency, 'urgency')}" for group in groups
+        ),
+        groups=groups,
+        changes=changed(env, sheet),
+        unjudged=unjudged(env, sheet.unjudged),
+        kept_out=kept_out_lines(env, sheet.kept_out),
+        refused_files=[
+            FileLine(
+                file, sentence(env, "file_refused", file.reason, {"found": file.found, "wanted": file.wanted})
+            )
+            for file in sheet.refused_files
+        ],
+        limit=LONGEST_LIST,
+    )
+
+
+def gap_sentence(env: Environment, sheet: NightSheet) -> str:
+    """How this night follows the one before, with the days that were not told."""
+    before = sheet.previous_as_of
+    if before is None:
+        return sentence(env, "night", "first")
+    days = (sheet.as_of - before).days - 1
+    if days <= 0:
+        return sentence(env, "night", "next_day" if days == 0 else "same_day")
+    facts = {
+        "previous_as_of": before,
+        "days": days,
+        "first_missed": before + timedelta(days=1),
+        "last_missed": sheet.as_of - timedelta(days=1),
+    }
+    return sentence(env, "night", "gap", facts)
+
+
+def grouped(env: Environment, sheets: Sequence[OrderSheet]) -> list[Group]:
+    """The open orders by urgency; the page shows no heading without orders."""
+    groups = []
+    for urgency in Urgency:
+        lines = tuple(_order_line(env, sheet) for sheet in sheets if sheet.order.urgency is urgency)
+        if lines:
+            groups.append(Group(urgency, sentence(env, "urgency", urgency), lines))
+    return groups
+
+
+def _order_line(env: Environment, sheet: OrderSheet) -> OrderLine:
+    reasons = sheet.order.reasons
+    why = first_sentence(reason_sentence(env, reasons[0])) if reasons else ""
+    return OrderLine(sheet, order_title(env, sheet.order), why, max(len(reasons) - 1, 0))
+
+
+def first_sentence(text: str) -> str:
+    """The first sentence of a text, never cut inside a quotation.
+
+    Examples
+    --------
+    >>> first_sentence("It says “No. 2 broke. Stop.” here. And more.")
+    'It says “No. 2 broke. Stop.” here.'
+    """
+    quoted = 0
+    for at, sign in enumerate(text):
+        quoted += (sign == "“") - (sign == "”")
+        if sign == "." and quoted <= 0 and text[at + 1 : at + 2] == " " and text[at + 2 : at + 3].isupper():
+            return text[: at + 1]
+    return text
+
+
+def unjudged(env: Environment, verdicts: Iterable[Verdict]) -> list[Said]:
+    """What cannot be judged, with what is missing, by machine."""
+    lines = [
+        Said(
+            verdict.machine,
+            verdict.subject,
+            verdict.rule,
+            rule_sentence(
+                env,
+                verdict.rule,
+                verdict.reason,
+                subject_name(env, verdict.subject_kind, verdict.subject),
+                verdict.facts,
+            ),
+        )
+        for verdict in verdicts
+    ]
+    return sorted(lines, key=lambda line: (line.machine, line.subject, line.rule))
+
+
+def kept_out_lines(env: Environment, rows: Iterable[KeptOut]) -> list[KeptOutLine]:
+    """The rows kept out with their reasons in words."""
+    return [
+        KeptOutLine(row, kept_out_sentence(env, row))
+        for row in sorted(rows, key=lambda row: (row.feed, row.file, row.line, row.reason))
+    ]
+
+
+def kept_out_sentence(env: Environment, row: KeptOut) -> str:
+    """Why one row is kept out, in words."""
+    facts = {
+        "column": row.column,
+        "found": row.found,
+        "wanted": row.wanted,
+        "subject": row.subject,
+        "feed": row.feed,
+    }
+    return sentence(env, row.state.replace(" ", "_"), row.reason, facts)
+
+
+def changed(env: Environment, sheet: NightSheet) -> list[Changed]:
+    """What this night did to orders, in words."""
+    open_numbers = {one.order.number for one in sheet.orders}
+    return [_changed(env, line, line.event.order in open_numbers) for line in sheet.changes]
+
+
+def _changed(env: Environment, line: ChangeLine, is_open: bool) -> Changed:
+    word = env.filters["word"]
+    event = line.event
+    names = sorted(event.before.keys() | event.after.keys())
+    fields = tuple(
+        Field(
+            word(name, "order_field"),
+            field_value(env, name, event.before.get(name, "")),
+            field_value(env, name, event.after.get(name, "")),
+        )
+        for name in names
+    )
+    title = f"{word(line.job, 'job')}: {subject_name(env, line.subject_kind, line.subject)}"
+    return Changed(event.order, is_open, title, word(event.change, "change"), fields, event.by, event.note)

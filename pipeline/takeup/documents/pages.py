@@ -1,0 +1,231 @@
+"""The pages of the queue: the index, the work orders and the lockout reminders.
+
+A page function turns a sheet into what its template reads, and the template does the writing. Nothing here
+looks at a clock, a host or a path.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+
+from takeup.documents.charts import chart, drawn_limits
+from takeup.documents.filters import listed, number, quantity
+from takeup.documents.sentences import sentence
+from takeup.documents.sheets import EvidenceLine, OrderSheet, ReminderSheet, StrandSeries
+from takeup.documents.words import fact_value, order_subject, order_title, part_names, reason_sentence
+from takeup.model import Fact, Reason
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+
+@dataclass(frozen=True)
+class Line:
+    """One named value on a page, and where it comes from."""
+
+    subject: str
+    name: str
+    value: str
+    origin: str
+
+
+@dataclass(frozen=True)
+class Exposure:
+    """A buy-by that is past: a set ordered on the reckoning day, and the day the limit may come."""
+
+    reckoned_on: date
+    arrives_on: date
+    early_on: date
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A strand's series with its chart, and the limits too high for the chart."""
+
+    series: StrandSeries
+    svg: str
+    above: str
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Lines of one file behind an order."""
+
+    feed: str
+    file: str
+    lines: str
+    many: bool
+
+
+def order_page(env: Environment, sheet: OrderSheet) -> str:
+    """The work order of one sheet as an HTML page.
+
+    Raises
+    ------
+    OurFault
+        If a sentence or word is missing.
+    """
+    order = sheet.order
+    facts = [fact for reason in order.reasons for fact in reason.facts]
+    template = env.get_template(f"jobs/{order.job.value}.html.j2")
+    return template.render(
+        sheet=sheet,
+        order=order,
+        machine=sheet.machine,
+        subject=order_subject(env, order),
+        urgency_sentence=sentence(env, "urgency", order.urgency),
+        reasons=[reason_sentence(env, reason) for reason in order.reasons],
+        visit=[{"order": other, "title": order_title(env, other)} for other in sheet.visit],
+        takes_in=[{"order": other, "title": order_title(env, other)} for other in sheet.takes_in],
+        parts=part_names(env, order.parts),
+        exposure=exposure(order.reasons),
+        charts=[drawn(env, series) for series in sheet.series],
+        findings=[_finding(env, code) for code in seen(order.reasons)],
+        lacking=lacking(env, sheet.reminder) if sheet.reminder else [],
+        fact={fact.name: fact for fact in reversed(facts)},
+        facts=fact_lines(env, order.reasons),
+        defaults=default_lines(env, sheet),
+        evidence=evidence_rows(sheet.evidence),
+    )
+
+
+def reminder_page(env: Environment, sheet: ReminderSheet) -> str:
+    """The lockout reminder of one order as an HTML page; it never claims to be the procedure."""
+    numbers = {source.procedure_number for source in sheet.sources if source.procedure_number}
+    return env.get_template("reminder.html.j2").render(
+        sheet=sheet,
+        machine=sheet.machine,
+        procedures=sorted(numbers),
+        lacking=lacking(env, sheet),
+    )
+
+
+def lacking(env: Environment, sheet: ReminderSheet) -> list[str]:
+    """What the register lacks for this machine's lockout, one sentence each; none when it lacks nothing."""
+    if not sheet.sources:
+        return [sentence(env, "lacking", code) for code in ("no_sources", "no_procedure")]
+    wanted = ("magnitude", "isolation_point", "isolated_how", "released_how", "verified_how")
+    found = []
+    if not any(source.procedure_number for source in sheet.sources):
+        found.append(sentence(env, "lacking", "no_procedure"))
+    for source in sheet.sources:
+        codes = [f"no_{name}" for name in wanted if not getattr(source, name).strip()]
+        codes += [] if source.procedure_number.strip() else ["no_procedure_for_source"]
+        codes += [] if source.still_exported else ["no_longer_exported"]
+        found += [sentence(env, "lacking", code, {"source": source.source}) for code in codes]
+    return found
+
+
+def exposure(reasons: Iterable[Reason]) -> Exposure | None:
+    """The worst exposure of an order whose buy-by is past, None where none is."""
+    found = []
+    for reason in reasons:
+        facts = {fact.name: fact.value for fact in reason.facts}
+        wanted = ("exposure_days", "reckoned_on", "lead_days", "early_on")
+        if all(name in facts for name in wanted) and facts["exposure_days"] > 0:
+            on = facts["reckoned_on"]
+            found.append(Exposure(on, on + timedelta(days=int(facts["lead_days"])), facts["early_on"]))
+    return min(found, key=lambda one: one.early_on, default=None)
+
+
+def seen(reasons: Iterable[Reason]) -> list[str]:
+    """The findings behind an order, each once, in the order of the reasons."""
+    codes: dict[str, None] = {}
+    for reason in reasons:
+        for fact in reason.facts:
+            if fact.name in ("finding", "findings"):
+                value = fact.value
+                codes.update(dict.fromkeys(value if isinstance(value, tuple) else (value,)))
+    return list(codes)
+
+
+def _finding(env: Environment, code: str) -> dict[str, str]:
+    parts = {
+        part: sentence(env, "finding", code, part=part) for part in ("what", "causes", "checks", "beware")
+    }
+    return {"name": env.filters["word"](code, "finding"), **parts}
+
+
+def drawn(env: Environment, series: StrandSeries) -> Drawn:
+    """A strand's chart, where it has a survey to draw."""
+    if not series.surveys:
+        return Drawn(series, "", "")
+    word = env.filters["word"]
+    inside = drawn_limits(series)
+    above = [
+        f"{word(line.name, 'limit')} {number(line.percent, 2)} %"
+        for line in series.limits
+        if line.percent is not None and line not in inside
+    ]
+    last = series.surveys[-1]
+    description = sentence(
+        env,
+        "chart",
+        "elongation",
+        {
+            "series": series,
+            "last": last,
+            "governing": [word(line.name, "limit") for line in series.limits if line.governing],
+        },
+    )
+    title = sentence(env, "chart", "title", {"series": series})
+    return Drawn(series, chart(series, lambda code: word(code, "limit"), title, description), listed(above))
+
+
+def fact_lines(env: Environment, reasons: Iterable[Reason]) -> list[Line]:
+    """Every fact behind an order, each once."""
+    lines: dict[Line, None] = {}
+    for reason in reasons:
+        for fact in reason.facts:
+            lines[_line(env, reason.subject, fact)] = None
+    return list(lines)
+
+
+def default_lines(env: Environment, sheet: OrderSheet) -> list[Line]:
+    """Every default an order rests on, each once, named with the status of its source."""
+    lines: dict[Line, None] = {}
+    for reason in sheet.order.reasons:
+        for fact in reason.facts:
+            if fact.is_default:
+                lines[_line(env, "", fact)] = None
+    for series in sheet.series:
+        for limit in series.limits:
+            if limit.is_default and limit.percent is not None:
+                name = env.filters["word"](limit.name, "limit")
+                lines[Line("", name, quantity(limit.percent, "%"), limit.origin)] = None
+    return list(lines)
+
+
+def _line(env: Environment, subject: str, fact: Fact) -> Line:
+    return Line(subject, env.filters["word"](fact.name, "fact"), fact_value(env, fact), fact.origin)
+
+
+def evidence_rows(evidence: Sequence[EvidenceLine]) -> list[Rows]:
+    """The rows behind an order by file, with runs of lines drawn together."""
+    files: dict[tuple[str, str], set[int]] = defaultdict(set)
+    for line in evidence:
+        files[line.feed, line.file].add(line.line)
+    return [
+        Rows(feed, file, runs(sorted(lines)), len(lines) > 1) for (feed, file), lines in sorted(files.items())
+    ]
+
+
+def runs(numbers: Sequence[int]) -> str:
+    """Rising numbers with their runs drawn together.
+
+    Examples
+    --------
+    >>> runs([4, 7, 8, 9, 12])
+    '4, 7 to 9 and 12'
+    """
+    found: list[list[int]] = []
+    for each in numbers:
+        if found and each == found[-1][-1] + 1:
+            found[-1][1:] = [each]
+        else:
+            found.append([each])
+    return listed(" to ".join(str(end) for end in run) for run in found)
