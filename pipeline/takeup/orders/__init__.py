@@ -1,0 +1,7 @@
+"""Verdicts become orders: raised, amended, held, withdrawn, reopened, and put together for one stop."""
+
+from takeup.orders.answers import evidence_known
+from takeup.orders.book import Updated, done_days, update
+from takeup.orders.settings import OrdersSettings
+
+__all__ = ["OrdersSettings", "Updated", "done_days", "evidence_known", "update"]

@@ -1,0 +1,117 @@
+"""What a night changed, read off the order before and after.
+
+A revision is made only when job, scope, urgency, dates, governing limit or parts change; other facts and
+newer evidence refresh the order. An order that did not change makes no event, so a night told twice adds
+nothing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+
+from takeup import codec
+from takeup.model import Change, Order, OrderEvent, OrderState
+from takeup.orders.closeouts import Decision
+
+_ENDED = frozenset({OrderState.DONE, OrderState.WITHDRAWN})
+
+
+def recorded(
+    before: Order | None, after: Order, decision: Decision | None, *, night: int, as_of: date
+) -> tuple[Order, list[OrderEvent]]:
+    """The order with its revision and nights, and the events of the night.
+
+    Parameters
+    ----------
+    before : Order, optional
+        None for an order raised tonight.
+    after : Order
+        As told tonight, revision and nights still those of ``before``.
+    decision : Decision, optional
+        The decision that holds for it; named in the event when the state follows it.
+    night : int
+    as_of : date
+    """
+    if before is None:
+        raised = replace(
+            after, raised_night=night, raised_as_of=as_of, revised_night=night, revised_as_of=as_of
+        )
+        return raised, [_event(raised, Change.RAISED, {}, _texts(raised), night, as_of)]
+    old, new = _texts(before), _texts(after)
+    changed = {name for name in new if new[name] != old[name]}
+    events: list[OrderEvent] = []
+    revised = replace(after, revised_night=night, revised_as_of=as_of)
+    if (before.state, before.until) != (after.state, after.until):
+        if after.state is OrderState.PROPOSED:
+            revised = replace(revised, revision=before.revision + 1)
+            was, now = _pick(old, changed), _pick(new, changed)
+            was["state"], now["state"] = before.state.value, after.state.value
+            return revised, [_event(revised, Change.REOPENED, was, now, night, as_of)]
+        events.append(_decided(before, revised, decision, night, as_of))
+    if changed and after.state not in _ENDED:
+        revised = replace(revised, revision=before.revision + 1)
+        events.append(_event(revised, Change.REVISED, _pick(old, changed), _pick(new, changed), night, as_of))
+    if events:
+        return revised, events
+    if _same_evidence(before, after):
+        return after, []
+    return after, [_event(after, Change.REFRESHED, {}, {}, night, as_of)]
+
+
+def _decided(before: Order, after: Order, decision: Decision | None, night: int, as_of: date) -> OrderEvent:
+    change = Change(after.state.value)
+    was = {"state": before.state.value, "until": _text(before.until)}
+    now = {"state": after.state.value, "until": _text(after.until)}
+    event = _event(after, change, was, now, night, as_of)
+    if decision is None or change is Change.WITHDRAWN:
+        return event
+    return replace(event, by=decision.by, note=decision.note)
+
+
+def _texts(order: Order) -> dict[str, str]:
+    """The fields whose change makes a revision, as text."""
+    return {
+        "machine": order.machine,
+        "strands": "; ".join(order.strands),
+        "urgency": order.urgency.value,
+        "need_by": _text(order.need_by),
+        "buy_by": _text(order.buy_by),
+        "shutdown": order.shutdown,
+        "governing": order.governing,
+        "parts": "; ".join(order.parts),
+        "swallowed_by": order.swallowed_by,
+    }
+
+
+def _same_evidence(before: Order, after: Order) -> bool:
+    if (before.last_evidence_on, before.newest_known) != (after.last_evidence_on, after.newest_known):
+        return False
+    # Two equal facts that are NaN are not equal as Python values, but are as JSON.
+    return before.reasons == after.reasons or _stored(before) == _stored(after)
+
+
+def _stored(order: Order) -> list[dict[str, object]]:
+    return [codec.reason_to_json(reason) for reason in order.reasons]
+
+
+def _pick(texts: dict[str, str], names: set[str]) -> dict[str, str]:
+    return {name: texts[name] for name in sorted(names)}
+
+
+def _text(day: date | None) -> str:
+    return "" if day is None else day.isoformat()
+
+
+def _event(
+    order: Order, change: Change, before: dict[str, str], after: dict[str, str], night: int, as_of: date
+) -> OrderEvent:
+    return OrderEvent(
+        night=night,
+        as_of=as_of,
+        order=order.number,
+        revision=order.revision,
+        change=change,
+        before=before,
+        after=after,
+    )

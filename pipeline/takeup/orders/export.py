@@ -1,0 +1,151 @@
+"""Open orders as one plain document: what ``orders.json`` in the planning queue holds.
+
+Its shape is published as JSON Schema in ``schemas/orders.json``. Days are ISO texts, a number that is not
+known is null, and codes are those the schema lists.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+from takeup.errors import OurFault
+from takeup.model import Order, Reason
+from takeup.orders.told import OPEN
+from takeup.orders.visits import Visit
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+def document(
+    orders: Iterable[Order],
+    *,
+    site: str,
+    as_of: date,
+    night: int,
+    version: str,
+    origins: pd.DataFrame,
+    visits: Iterable[Visit] = (),
+) -> dict[str, Any]:
+    """The document of a night.
+
+    Parameters
+    ----------
+    orders : iterable of Order
+        Those that are not open are left out.
+    site : str
+        The site's name.
+    as_of : date
+    night : int
+    version : str
+        Of takeup.
+    origins : DataFrame
+        ``row_id``, ``file``, ``line``, ``sha256`` of every row id in the orders' reasons.
+    visits : iterable of Visit, optional
+        Of these orders.
+
+    Returns
+    -------
+    dict
+        Keys in the schema's order, orders by urgency, need-by (undated last) and number.
+
+    Raises
+    ------
+    OurFault
+        If the origin of a row behind an order is missing.
+    """
+    open_orders = sorted(
+        (order for order in orders if order.state in OPEN),
+        key=lambda each: (each.urgency.rank, each.need_by or date.max, each.number),
+    )
+    columns = (origins[name] for name in ("row_id", "file", "line", "sha256"))
+    where = {
+        int(row_id): {"file": str(file), "line": int(line), "sha256": str(sha256)}
+        for row_id, file, line, sha256 in zip(*columns, strict=True)
+    }
+    visit_of = {number: visit.label for visit in visits for number in visit.orders}
+    parts_of: dict[str, list[str]] = defaultdict(list)
+    for order in open_orders:
+        if order.swallowed_by:
+            parts_of[order.swallowed_by].append(order.number)
+    return {
+        "site": site,
+        "as_of": as_of.isoformat(),
+        "night": night,
+        "takeup": version,
+        "orders": [
+            _order(order, visit_of.get(order.swallowed_by or order.number, ""), parts_of[order.number], where)
+            for order in open_orders
+        ],
+    }
+
+
+def _order(
+    order: Order, visit: str, includes: list[str], where: Mapping[int, dict[str, Any]]
+) -> dict[str, Any]:
+    return {
+        "number": order.number,
+        "revision": order.revision,
+        "state": order.state.value,
+        "until": _plain(order.until),
+        "job": order.job.value,
+        "urgency": order.urgency.value,
+        "subject_kind": order.subject_kind,
+        "subject": order.subject,
+        "machine": order.machine,
+        "strands": list(order.strands),
+        "need_by": _plain(order.need_by),
+        "buy_by": _plain(order.buy_by),
+        "shutdown": order.shutdown,
+        "governing_limit": order.governing,
+        "parts": list(order.parts),
+        "visit": visit,
+        "part_of": order.swallowed_by,
+        "includes": sorted(includes),
+        "raised_on": _plain(order.raised_as_of),
+        "revised_on": _plain(order.revised_as_of),
+        "last_evidence_on": _plain(order.last_evidence_on),
+        "reasons": [_reason(reason, order.number, where) for reason in order.reasons],
+    }
+
+
+def _reason(reason: Reason, number: str, where: Mapping[int, dict[str, Any]]) -> dict[str, Any]:
+    missing = [row_id for row_id in reason.evidence if row_id not in where]
+    if missing:
+        raise OurFault(
+            f"the origin of row {missing[0]} is not given",
+            where=f"order {number}, {reason.rule} for {reason.subject}",
+            why="Every order must answer why, to the file and line.",
+        )
+    return {
+        "rule": reason.rule,
+        "subject": reason.subject,
+        "case": reason.case,
+        "last_evidence_on": _plain(reason.last_evidence_on),
+        "facts": [
+            {
+                "name": fact.name,
+                "value": _plain(fact.value),
+                "unit": fact.unit,
+                "origin": fact.origin,
+                "is_default": fact.is_default,
+            }
+            for fact in reason.facts
+        ],
+        "evidence": [where[row_id] for row_id in reason.evidence],
+    }
+
+
+def _plain(value: Any) -> Any:
+    """A value any reader of JSON understands; what is not known or not finite is null."""
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, tuple):
+        return [_plain(item) for item in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value

@@ -1,0 +1,138 @@
+"""One order told again by tonight's verdicts: amended, held, ended, or left as it stands.
+
+======================  =====================================  ==========================================
+state before            due tonight, or a reason still stands  every reason released
+======================  =====================================  ==========================================
+proposed                amended                                withdrawn, unless *stop now*
+accepted                amended                                unchanged: only a close-out ends it
+deferred, declined      held until the day is reached or the   withdrawn, unless *stop now*
+                        urgency rises; then proposed again
+withdrawn               due: reopened under its number         withdrawn
+done                    done; a new condition, a new order     done
+======================  =====================================  ==========================================
+
+*Stop now* never falls and is never held: the order keeps that urgency, and its reasons, until it is closed
+out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date
+
+from takeup.model import Order, OrderState, Reason, Urgency
+from takeup.orders.candidates import Candidate
+from takeup.orders.days import earliest, latest
+
+HELD = frozenset({OrderState.DEFERRED, OrderState.DECLINED})
+Released = Callable[[Reason, Order], bool]
+
+OPEN = frozenset({OrderState.PROPOSED, OrderState.ACCEPTED, *HELD})
+
+
+def told(
+    order: Order,
+    candidate: Candidate | None,
+    released: Released,
+    as_of: date,
+) -> Order:
+    """The order after tonight's verdicts; revision and nights are left to :mod:`takeup.orders.events`.
+
+    Parameters
+    ----------
+    order : Order
+        After tonight's decisions.
+    candidate : Candidate, optional
+        What is due tonight for its job and subject.
+    released : callable
+        Whether a reason of an order no longer holds.
+    as_of : date
+    """
+    if order.state is OrderState.DONE or (order.state is OrderState.WITHDRAWN and candidate is None):
+        return order
+    if order.state is OrderState.WITHDRAWN and candidate is not None:
+        return replace(said(candidate, order), state=OrderState.PROPOSED)
+    standing = _standing(order, candidate, released)
+    if candidate is None and not standing:
+        if order.state is OrderState.ACCEPTED:
+            return order
+        return replace(order, state=OrderState.WITHDRAWN, until=None, swallowed_by="")
+    if order.state in HELD:
+        if _holds(order, candidate, as_of):
+            return _with_reasons(order, candidate, standing)
+        order = replace(order, state=OrderState.PROPOSED, until=None)
+    return _amended(order, candidate, standing)
+
+
+def said(candidate: Candidate, order: Order) -> Order:
+    """The order saying what the candidate says; number, state and history stay."""
+    return replace(
+        order,
+        subject_kind=candidate.subject_kind,
+        machine=candidate.machine,
+        strands=candidate.strands,
+        urgency=candidate.urgency,
+        need_by=candidate.need_by,
+        buy_by=candidate.buy_by,
+        shutdown=candidate.shutdown,
+        governing=candidate.governing,
+        parts=candidate.parts,
+        reasons=candidate.reasons,
+        last_evidence_on=candidate.last_evidence_on,
+        newest_known=candidate.newest_known,
+    )
+
+
+def _standing(order: Order, candidate: Candidate | None, released: Released) -> tuple[Reason, ...]:
+    """Reasons of the order that were not asked again tonight and still hold."""
+    again = {(reason.rule, reason.subject) for reason in candidate.reasons} if candidate else set()
+    return tuple(
+        reason
+        for reason in order.reasons
+        if (reason.rule, reason.subject) not in again
+        and (order.urgency is Urgency.STOP_NOW or not released(reason, order))
+    )
+
+
+def _holds(order: Order, candidate: Candidate | None, as_of: date) -> bool:
+    if order.until is not None and as_of >= order.until:
+        return False
+    return candidate is None or candidate.urgency.rank >= order.urgency.rank
+
+
+def _with_reasons(order: Order, candidate: Candidate | None, standing: tuple[Reason, ...]) -> Order:
+    """The order with tonight's reasons before those that stand; what it asks for is untouched."""
+    reasons = (*candidate.reasons, *standing) if candidate else standing
+    return replace(
+        order,
+        reasons=reasons,
+        last_evidence_on=_newest(reasons),
+        newest_known=max(order.newest_known, candidate.newest_known if candidate else 0),
+    )
+
+
+def _amended(order: Order, candidate: Candidate | None, standing: tuple[Reason, ...]) -> Order:
+    """The order by tonight's candidate; beside what still stands, the more urgent and the earlier hold."""
+    if candidate is None:
+        return _with_reasons(order, None, standing)
+    if not standing and order.urgency is not Urgency.STOP_NOW:
+        return said(candidate, order)
+    leads = candidate.urgency.rank <= order.urgency.rank
+    need_by = earliest(candidate.need_by, order.need_by)
+    return replace(
+        _with_reasons(order, candidate, standing),
+        strands=tuple(sorted({*candidate.strands, *order.strands})),
+        urgency=candidate.urgency if leads else order.urgency,
+        need_by=need_by,
+        buy_by=earliest(candidate.buy_by, order.buy_by),
+        shutdown=candidate.shutdown if need_by == candidate.need_by else order.shutdown,
+        governing=(candidate.governing or order.governing)
+        if leads
+        else (order.governing or candidate.governing),
+        parts=tuple(sorted({*candidate.parts, *order.parts})),
+    )
+
+
+def _newest(reasons: tuple[Reason, ...]) -> date | None:
+    return latest(*(reason.last_evidence_on for reason in reasons))

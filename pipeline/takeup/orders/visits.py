@@ -1,0 +1,100 @@
+"""Orders of one machine that share a lockout: one visit, and the order of work in it.
+
+Source: measuring precedes adjusting, common practice, no source; the window is proposed for takeup, no
+source.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from takeup.layered import Layered
+from takeup.model import Job, Order, OrderState
+from takeup.orders.days import earliest
+from takeup.orders.settings import OrdersSettings
+from takeup.orders.swallowing import same_stop, stop_day
+
+#: what comes first: make safe and keep the witness, measure before touching, then mend, then lubricate
+WORK = (
+    Job.INVESTIGATE_FRACTURE,
+    Job.MEASURE,
+    Job.INSPECT_ALIGNMENT,
+    Job.SPROCKETS,
+    Job.REPLACE_SET,
+    Job.ADJUST_TAKEUP,
+    Job.LUBRICATE,
+)
+
+_GOING = frozenset({OrderState.PROPOSED, OrderState.ACCEPTED})
+
+
+@dataclass(frozen=True)
+class Visit:
+    """One stop of one machine. ``orders`` are numbers in the order of work; ``need_by`` is the earliest."""
+
+    label: str
+    machine: str
+    need_by: date | None
+    shutdown: str
+    orders: tuple[str, ...]
+
+
+def visits(orders: Iterable[Order], *, as_of: date, settings: Layered[OrdersSettings]) -> list[Visit]:
+    """The visits that open orders make.
+
+    Orders of one machine share a visit when their need-by lie within the bundling window of the visit's
+    earliest, or in the same shutdown. An undated order counts as of ``as_of``. Correcting data stops no
+    machine; what is put off, declined, or part of a larger order makes no visit of its own.
+
+    Parameters
+    ----------
+    orders : iterable of Order
+    as_of : date
+    settings : Layered of OrdersSettings
+
+    Returns
+    -------
+    list of Visit
+        By machine, then earliest first. The label names machine and need-by (undated: the first order), and
+        is the visit's own: no two share it.
+    """
+    by_machine: dict[str, list[Order]] = defaultdict(list)
+    for order in orders:
+        if order.state in _GOING and order.job is not Job.CORRECT_DATA and not order.swallowed_by:
+            by_machine[order.machine or order.subject].append(order)
+    return [
+        _visit(machine, group)
+        for machine, its_orders in sorted(by_machine.items())
+        for group in _groups(its_orders, int(settings.value("bundling_days", machine)), as_of)
+    ]
+
+
+def _groups(orders: list[Order], days: int, as_of: date) -> list[list[Order]]:
+    groups: list[list[Order]] = []
+    for order in sorted(orders, key=lambda each: (stop_day(each, as_of), each.number)):
+        for group in groups:
+            # The window opens with the visit's earliest, so that it cannot creep from one order to the next.
+            if same_stop(group[0], order, days, as_of) or (
+                order.shutdown and order.shutdown in {each.shutdown for each in group}
+            ):
+                group.append(order)
+                break
+        else:
+            groups.append([order])
+    return groups
+
+
+def _visit(machine: str, group: list[Order]) -> Visit:
+    group = sorted(group, key=lambda each: (WORK.index(each.job), each.number))
+    need_by = earliest(*(each.need_by for each in group))
+    first = group[0].number
+    return Visit(
+        label=f"{machine} {need_by or first}",
+        machine=machine,
+        need_by=need_by,
+        shutdown=next((each.shutdown for each in group if each.shutdown and each.need_by == need_by), ""),
+        orders=tuple(each.number for each in group),
+    )

@@ -1,0 +1,198 @@
+"""A small invented plant told night by night, for the tests of this room.
+
+elevator 1 carries the set E1 of the strands E1-A and E1-B; drag 2 carries two sets of one strand each.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from datetime import date, timedelta
+from typing import Any
+
+import pandas as pd
+
+from takeup import orders
+from takeup.layered import Layered
+from takeup.model import Answer, Change, Fact, Job, Order, Urgency, Verdict
+from takeup.orders import OrdersSettings, Updated
+from takeup.orders.days import EPOCH
+
+MONDAY = date(2026, 3, 2)
+SETTINGS = Layered(OrdersSettings())
+
+STATE = pd.DataFrame(
+    [
+        ("E1-A", "E1", "elevator 1"),
+        ("E1-B", "E1", "elevator 1"),
+        ("D2-N", "D2-N", "drag 2"),
+        ("D2-S", "D2-S", "drag 2"),
+    ],
+    columns=["strand", "set", "machine"],
+)
+MACHINE_OF = dict(zip(STATE["strand"], STATE["machine"], strict=True)) | {"E1": "elevator 1"}
+
+
+def day_number(day: date) -> int:
+    return (day - EPOCH).days
+
+
+def due(
+    job: Job,
+    subject: str = "E1-A",
+    urgency: Urgency = Urgency.PLAN,
+    *,
+    rule: str | None = None,
+    kind: str = "strand",
+    seen_on: date | None = MONDAY,
+    need_by: date | None = None,
+    buy_by: date | None = None,
+    case: str = "case",
+    evidence: tuple[int, ...] = (1,),
+    **facts: Any,
+) -> Verdict:
+    """A due verdict; its rule is named after the job unless said otherwise."""
+    given = tuple(Fact(name, value) for name, value in facts.items())
+    if seen_on is not None:
+        given = (*given, Fact("seen_on", seen_on, "day"))
+    machine = subject if kind == "machine" else MACHINE_OF.get(subject, "")
+    return Verdict(
+        rule=rule or f"{job.value}_rule",
+        subject_kind=kind,
+        subject=subject,
+        answer=Answer.DUE,
+        machine=machine,
+        job=job,
+        urgency=urgency,
+        need_by=need_by,
+        buy_by=buy_by,
+        reason=case,
+        evidence=evidence,
+        facts=given,
+    )
+
+
+def clear(verdict: Verdict) -> Verdict:
+    """The same question, answered clear."""
+    return replace(verdict, answer=Answer.CLEAR, job=None, urgency=None)
+
+
+def cannot_judge(verdict: Verdict) -> Verdict:
+    """The same question that cannot be judged."""
+    return replace(verdict, answer=Answer.CANNOT_JUDGE, job=None, urgency=None)
+
+
+def frame(answers: list[Verdict], known: int, margin: float = float("nan")) -> pd.DataFrame:
+    """The verdicts frame; the evidence of all of them is known from one night."""
+    rows = [
+        {
+            "rule": each.rule,
+            "subject_kind": each.subject_kind,
+            "subject": each.subject,
+            "answer": each.answer.value,
+            "margin": margin,
+            "evidence_known": known,
+        }
+        for each in answers
+    ]
+    return pd.DataFrame(
+        rows, columns=["rule", "subject_kind", "subject", "answer", "margin", "evidence_known"]
+    )
+
+
+def closeout_frame(rows: list[dict[str, Any]]) -> pd.DataFrame:
+    columns = [
+        "row_id",
+        "line",
+        "known_from",
+        "order",
+        "recorded_at_day",
+        "recorded_at_pos",
+        "outcome",
+        "until_day",
+        "done_on_day",
+        "recorded_by",
+        "reason",
+    ]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def shutdown_frame(*rows: tuple[str, str, date, date]) -> pd.DataFrame:
+    return pd.DataFrame(
+        [(name, machines, day_number(first), day_number(last)) for name, machines, first, last in rows],
+        columns=["shutdown", "machines", "starts_at_day", "ends_at_day"],
+    )
+
+
+@dataclass
+class Plant:
+    """The book of the plant, told one night after the other; every night is told twice and must agree."""
+
+    book: list[Order] = field(default_factory=list)
+    decisions: list[dict[str, Any]] = field(default_factory=list)
+    night: int = 0
+    as_of: date = MONDAY - timedelta(days=1)
+    shutdowns: pd.DataFrame = field(default_factory=shutdown_frame)
+    settings: Layered[OrdersSettings] = SETTINGS
+
+    def tell(
+        self, *answers: Verdict, days: int = 1, known: int | None = None, margin: float = float("nan")
+    ) -> Updated:
+        """One night; the evidence of its answers is new unless ``known`` names an earlier night."""
+        self.night += 1
+        self.as_of += timedelta(days=days)
+        verdicts = frame(list(answers), self.night if known is None else known, margin)
+        first = self._once(list(answers), verdicts)
+        self.book = first.orders
+        again = self._once(list(answers), verdicts)
+        assert again.events == []
+        assert again.orders == first.orders
+        return first
+
+    def decide(
+        self,
+        number: str,
+        outcome: str,
+        *,
+        until: date | None = None,
+        done_on: date | None = None,
+        recorded_on: date | None = None,
+        by: str = "planner 1",
+    ) -> None:
+        """A close-out recorded on the next civil day and known from the next night."""
+        recorded = recorded_on or self.as_of + timedelta(days=1)
+        row_id = len(self.decisions) + 100
+        self.decisions.append(
+            {
+                "row_id": row_id,
+                "line": row_id,
+                "known_from": self.night + 1,
+                "order": number,
+                "recorded_at_day": day_number(recorded),
+                "recorded_at_pos": day_number(recorded) + 0.5,
+                "outcome": outcome,
+                "until_day": float("nan") if until is None else float(day_number(until)),
+                "done_on_day": float("nan") if done_on is None else float(day_number(done_on)),
+                "recorded_by": by,
+                "reason": "as agreed",
+            }
+        )
+
+    def order(self, number: str) -> Order:
+        return next(order for order in self.book if order.number == number)
+
+    def _once(self, answers: list[Verdict], verdicts: pd.DataFrame) -> Updated:
+        return orders.update(
+            [each for each in answers if each.answer is Answer.DUE],
+            verdicts,
+            self.book,
+            closeout_frame(self.decisions),
+            state=STATE,
+            shutdowns=self.shutdowns,
+            night=self.night,
+            as_of=self.as_of,
+            settings=self.settings,
+        )
+
+
+def changes(updated: Updated) -> list[Change]:
+    return [event.change for event in updated.events]

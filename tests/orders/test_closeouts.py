@@ -1,0 +1,156 @@
+"""Decisions of people: which one counts, what it does once, and what is handed back."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+from tests.orders.plant import MONDAY, Plant, cannot_judge, changes, clear, closeout_frame, day_number, due
+
+from takeup import orders
+from takeup.model import Change, Job, OrderState, Urgency
+from takeup.orders import closeouts
+
+WORN = due(Job.REPLACE_SET, urgency=Urgency.NEXT_SHUTDOWN)
+
+
+def plant_with_order(urgency: Urgency = Urgency.NEXT_SHUTDOWN) -> Plant:
+    plant = Plant()
+    plant.tell(due(Job.REPLACE_SET, urgency=urgency))
+    return plant
+
+
+def test_a_decision_is_an_event_with_who_and_why() -> None:
+    plant = plant_with_order()
+    plant.decide("C-0001", "accepted", by="planner 2")
+    (event,) = plant.tell(WORN, known=1).events
+    assert (event.change, event.by, event.note) == (Change.ACCEPTED, "planner 2", "as agreed")
+    assert event.after == {"state": "accepted", "until": ""}
+    assert plant.order("C-0001").revision == 1
+
+
+def test_of_two_decisions_the_one_recorded_later_counts() -> None:
+    plant = plant_with_order()
+    plant.decide("C-0001", "done", recorded_on=MONDAY + timedelta(days=1))
+    plant.decide("C-0001", "accepted", recorded_on=MONDAY)
+    plant.tell(WORN, known=1)
+    assert plant.order("C-0001").state is OrderState.DONE
+
+
+@pytest.mark.parametrize(
+    ("urgency", "outcome", "until_in", "reason"),
+    [
+        (Urgency.STOP_NOW, "deferred", 9, "stop_now_stands"),
+        (Urgency.STOP_NOW, "declined", None, "stop_now_stands"),
+        (Urgency.PLAN, "deferred", None, "until_missing"),
+        (Urgency.PLAN, "deferred", 0, "until_passed"),
+        (Urgency.PLAN, "declined", 1, "until_passed"),
+    ],
+)
+def test_a_decision_that_cannot_hold_is_handed_back_each_night(
+    urgency: Urgency, outcome: str, until_in: int | None, reason: str
+) -> None:
+    plant = plant_with_order(urgency)
+    until = None if until_in is None else plant.as_of + timedelta(days=until_in)
+    plant.decide("C-0001", outcome, until=until)
+    for _ in range(2):
+        told = plant.tell(due(Job.REPLACE_SET, urgency=urgency), known=1)
+        assert told.events == []
+        assert [(p.reason, p.found, p.row_id, p.state) for p in told.problems] == [
+            (reason, "C-0001", 100, "set aside")
+        ]
+    assert plant.order("C-0001").state is OrderState.PROPOSED
+
+
+def test_a_decision_about_an_unknown_order_is_handed_back_and_does_not_wait_for_its_number() -> None:
+    plant = Plant()
+    plant.decide("C-0001", "declined")
+    told = plant.tell()
+    assert [(p.reason, p.found, p.line) for p in told.problems] == [("order_unknown", "C-0001", 100)]
+    assert plant.tell(WORN).problems == []
+    assert plant.order("C-0001").state is OrderState.PROPOSED
+
+
+def test_a_decision_dated_after_the_night_that_knew_it_still_counts() -> None:
+    """Recorded on Tuesday morning, delivered before Monday was told: it waits on Monday, counts on Tuesday."""
+    plant = plant_with_order()
+    plant.decide("C-0001", "accepted", recorded_on=MONDAY + timedelta(days=2))
+    waiting, plant.decisions = plant.decisions, []
+    plant.tell(due(Job.REPLACE_SET, urgency=Urgency.THIS_WEEK))
+    plant.decisions = waiting
+    plant.tell(due(Job.REPLACE_SET, urgency=Urgency.THIS_WEEK), known=2)
+    assert plant.order("C-0001").state is OrderState.ACCEPTED
+
+
+def test_declined_without_a_day_holds_until_the_urgency_rises() -> None:
+    plant = plant_with_order()
+    plant.decide("C-0001", "declined")
+    plant.tell(WORN, known=1)
+    plant.tell(WORN, days=400)
+    assert plant.order("C-0001").state is OrderState.DECLINED
+    plant.tell(due(Job.REPLACE_SET, urgency=Urgency.THIS_WEEK))
+    assert plant.order("C-0001").state is OrderState.PROPOSED
+    plant.tell(due(Job.REPLACE_SET, urgency=Urgency.THIS_WEEK), days=2, known=4)
+    assert plant.order("C-0001").state is OrderState.PROPOSED
+
+
+def test_a_stale_decline_does_not_hold_a_withdrawn_order_that_falls_due_again() -> None:
+    plant = plant_with_order()
+    plant.tell(clear(WORN))
+    plant.decide("C-0001", "declined")
+    told = plant.tell(clear(WORN), known=2)
+    assert [p.reason for p in told.problems] == ["order_withdrawn"]
+    assert changes(plant.tell(WORN)) == [Change.REOPENED]
+    assert plant.tell(WORN, known=4).problems == []
+    assert plant.order("C-0001").state is OrderState.PROPOSED
+
+
+def test_accepting_a_withdrawn_order_brings_it_back_until_it_is_closed_out() -> None:
+    plant = plant_with_order()
+    plant.tell(clear(WORN))
+    plant.decide("C-0001", "accepted")
+    plant.tell(clear(WORN), known=2)
+    plant.tell(clear(WORN))
+    assert plant.order("C-0001").state is OrderState.ACCEPTED
+
+
+@pytest.mark.parametrize("outcome", ["accepted", "declined", "done"])
+def test_a_decision_its_source_takes_back_no_longer_holds(outcome: str) -> None:
+    plant = plant_with_order()
+    plant.decide("C-0001", outcome)
+    plant.tell(WORN, known=1)
+    plant.decisions.clear()
+    told = plant.tell(WORN, known=1)
+    assert changes(told) == [Change.REOPENED]
+    assert plant.order("C-0001").state is OrderState.PROPOSED
+
+
+def test_an_order_that_was_followed_by_a_newer_one_stays_done() -> None:
+    plant = plant_with_order()
+    plant.decide("C-0001", "done")
+    plant.tell(WORN, known=1)
+    plant.tell(due(Job.REPLACE_SET, seen_on=MONDAY + timedelta(days=2)))
+    assert [order.number for order in plant.book] == ["C-0001", "C-0002"]
+    plant.decide("C-0001", "accepted")
+    told = plant.tell(cannot_judge(WORN))
+    assert [p.reason for p in told.problems] == ["order_followed"]
+    assert [order.state for order in plant.book] == [OrderState.DONE, OrderState.PROPOSED]
+
+
+def test_every_reason_of_a_void_decision_is_explained() -> None:
+    assert all(closeouts.REASONS.values())
+    assert len(closeouts.REASONS) == 6
+
+
+def test_the_history_of_done_work_names_job_subject_and_day() -> None:
+    plant = plant_with_order()
+    plant.decide("C-0001", "done", done_on=MONDAY)
+    history = orders.done_days(plant.book, closeout_frame(plant.decisions))
+    assert history == {(Job.REPLACE_SET, "E1"): float(day_number(MONDAY))}
+
+
+def test_work_is_never_done_after_it_was_recorded() -> None:
+    plant = plant_with_order()
+    plant.decide("C-0001", "done", done_on=MONDAY + timedelta(days=99), recorded_on=MONDAY)
+    history = orders.done_days(plant.book, closeout_frame(plant.decisions))
+    assert history[Job.REPLACE_SET, "E1"] == day_number(MONDAY)

@@ -1,0 +1,77 @@
+"""Which orders share a lockout, and in which order the work is done (common practice, no source)."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+from tests.orders.plant import MONDAY, SETTINGS, Plant, due, shutdown_frame
+
+from takeup.model import Job, Order, OrderState, Urgency
+from takeup.orders.visits import WORK, Visit, visits
+
+
+def on(days: int) -> date:
+    return MONDAY + timedelta(days=days)
+
+
+def of(orders: list[Order]) -> list[Visit]:
+    return visits(orders, as_of=MONDAY, settings=SETTINGS)
+
+
+def test_every_job_that_stops_a_machine_has_its_place_in_the_work() -> None:
+    assert set(WORK) == set(Job) - {Job.CORRECT_DATA}
+
+
+def test_orders_of_a_machine_within_the_window_share_a_visit_in_the_order_of_work() -> None:
+    plant = Plant()
+    plant.tell(
+        due(Job.LUBRICATE, "E1-A", need_by=on(30)),
+        due(Job.MEASURE, "E1-A", need_by=on(40)),
+        due(Job.ADJUST_TAKEUP, "E1-A", need_by=on(51)),
+        due(Job.INSPECT_ALIGNMENT, "E1-A", need_by=on(52)),
+        due(Job.MEASURE, "D2-N", need_by=on(30)),
+        due(Job.CORRECT_DATA, "E1-A", need_by=on(30)),
+    )
+    numbers = {(order.job, order.machine): order.number for order in plant.book}
+    drag, first, second = of(plant.book)
+    assert drag.orders == (numbers[Job.MEASURE, "drag 2"],)
+    assert first.orders == tuple(
+        numbers[job, "elevator 1"] for job in (Job.MEASURE, Job.ADJUST_TAKEUP, Job.LUBRICATE)
+    )
+    assert (first.label, first.need_by) == ("elevator 1 2026-04-01", on(30))
+    assert second.orders == (numbers[Job.INSPECT_ALIGNMENT, "elevator 1"],)
+
+
+def test_one_shutdown_is_one_visit() -> None:
+    plant = Plant(shutdowns=shutdown_frame(("overhaul", "all", on(30), on(90))))
+    plant.tell(due(Job.MEASURE, need_by=on(31)), due(Job.LUBRICATE, need_by=on(80)))
+    (visit,) = of(plant.book)
+    assert (visit.shutdown, len(visit.orders)) == ("overhaul", 2)
+
+
+def test_an_undated_order_goes_with_the_stop_that_is_near() -> None:
+    plant = Plant()
+    plant.tell(due(Job.MEASURE), due(Job.LUBRICATE, need_by=on(20)), due(Job.ADJUST_TAKEUP, need_by=on(60)))
+    near, far = of(plant.book)
+    assert len(near.orders) == 2
+    assert near.label == "elevator 1 2026-03-22"
+    assert len(far.orders) == 1
+
+
+def test_an_undated_visit_is_named_after_its_first_order() -> None:
+    plant = Plant()
+    plant.tell(due(Job.INVESTIGATE_FRACTURE, urgency=Urgency.STOP_NOW))
+    (visit,) = of(plant.book)
+    assert (visit.label, visit.need_by) == ("elevator 1 C-0001", None)
+
+
+def test_what_is_put_off_or_part_of_a_larger_order_makes_no_visit_of_its_own() -> None:
+    plant = Plant()
+    verdicts = due(Job.REPLACE_SET, need_by=on(9)), due(Job.MEASURE, need_by=on(9)), due(Job.LUBRICATE)
+    plant.tell(*verdicts)
+    plant.decide("C-0001", "deferred", until=on(30))
+    plant.tell(*verdicts, known=1)
+    assert plant.order("C-0001").state is OrderState.DEFERRED
+    (visit,) = of(plant.book)
+    assert visit.orders == ("C-0003",)
+    assert plant.order("C-0002").swallowed_by == "C-0003"
