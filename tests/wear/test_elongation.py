@@ -144,6 +144,13 @@ def test_a_miscount_is_told_whatever_the_span(
     assert found.tolist() == [wrong_by]
 
 
+@pytest.mark.parametrize("off", [-3.0, 3.0])
+def test_a_reading_too_unsure_to_tell_a_miscount_from_itself_is_left_as_written(off: float) -> None:
+    """With U 2 points a reading 3 points off fits the count as written and the next one, 5 points away."""
+    assert el.miscount([1.5 + off], [20], [1.5], [1.0]).tolist() == [0]
+    assert abs(el.miscount([1.5 + off], [20], [1.5], [0.6])[0]) == 1
+
+
 def test_no_miscount_is_told_where_nothing_is_expected_or_the_span_is_one_pitch() -> None:
     assert el.miscount([6.6, -98.0], [20, 1], [np.nan, 2.0], [0.056, 0.056]).tolist() == [0, 0]
 

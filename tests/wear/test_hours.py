@@ -82,6 +82,12 @@ def test_a_fall_that_cannot_be_a_roll_over_is_bridged_until_somebody_explains_it
     assert told.bridged_hours == pytest.approx([0, 0, 70, 70])
 
 
+def test_a_fall_from_the_middle_of_the_range_is_no_roll_over_however_long_ago() -> None:
+    """8500 to 8 in 100 days could be 1508 h, but meters roll over at their top."""
+    assert steps(tell([8400.0, 8500.0, 8.0], [0.0, 10.0, 110.0])) == ["FIRST", "RUN", "DROPPED"]
+    assert steps(tell([9000.0, 9100.0, 8.0], [0.0, 10.0, 110.0])) == ["FIRST", "RUN", "ROLLED_OVER"]
+
+
 @pytest.mark.parametrize("after", [0.0, 40.0, 7000.0])
 def test_a_recorded_restart_bridges_only_the_time_since_the_last_reading(after: float) -> None:
     told = tell([4930.0, 5000.0, after, after + 35], pos=[0, 7, 8, 15], restarted=[False, False, True, False])
@@ -138,6 +144,18 @@ def test_a_low_reading_before_a_high_one_is_still_one_wrong_reading_each() -> No
 )
 def test_no_machine_runs_more_than_the_day_holds(gain: float, by_date: bool, step: str) -> None:
     assert steps(tell([5000.0, 5000.0 + gain], by_date=by_date)) == ["FIRST", step]
+
+
+def test_dates_are_half_a_day_vague_beside_a_wrong_reading_too() -> None:
+    """355 h in two weeks by date: more than 336 and the hour, less than with a day of doubt."""
+    meter = [5000.0, 505.0, 5355.0]
+    assert steps(tell(meter, by_date=True)) == ["FIRST", "FELL_ALONE", "RUN"]
+    assert steps(tell(meter)) == ["FIRST", "DROPPED", "TOO_FAST"]
+
+
+def test_what_follows_a_recorded_restart_explains_no_fall_before_it() -> None:
+    told = tell([5000.0, 500.0, 5050.0], restarted=[False, False, True])
+    assert steps(told) == ["FIRST", "DROPPED", "RESTARTED"]
 
 
 def test_a_fall_within_the_slack_is_rounding() -> None:

@@ -528,7 +528,7 @@ def least(limits: ArrayLike) -> tuple[Whole, Array]:
     ([2, -1, 0], [1.969, nan, 3.0])
     """
     table = np.atleast_2d(numbers(limits, "limits"))
-    judged = np.where(np.isfinite(table), table, np.inf)
+    judged = np.where(np.isnan(table), np.inf, table)
     index = np.argmin(judged, axis=0)
     value = judged[index, np.arange(table.shape[1])]
     some = np.isfinite(value)
