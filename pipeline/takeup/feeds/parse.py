@@ -1,0 +1,228 @@
+"""One archived file becomes a staged table and the rows it refuses."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from takeup.contracts import contract
+from takeup.errors import OurFault
+from takeup.feeds.dialect import SourceDialect
+from takeup.feeds.header import Header, read_header
+from takeup.feeds.lines import Culprit, Records, cells_of, physical_lines, raw_lines, shown, take_apart
+from takeup.feeds.preflight import FileProblem, Text, preflight
+from takeup.feeds.reasons import FileRefusal
+from takeup.store.reading import Reading
+from takeup.store.staging import Failure, load_raw, stage
+
+if TYPE_CHECKING:
+    from duckdb import DuckDBPyConnection
+
+
+@dataclass(frozen=True)
+class Parsed:
+    """A file after parsing, before it meets the rows known.
+
+    Attributes
+    ----------
+    rows : int
+        Rows read: records and lines that cannot be one; blank lines are none.
+    failures : tuple of Failure
+        Rows refused.
+    raws : dict of str
+        Their texts by line.
+    problem : FileProblem or None
+        Why nothing of the file is used.
+    """
+
+    file_id: int
+    dialect: SourceDialect
+    rows: int
+    failures: tuple[Failure, ...] = ()
+    raws: dict[int, str] = field(default_factory=dict)
+    problem: FileProblem | None = None
+    stamp: float | None = None
+    notes: dict[str, object] = field(default_factory=dict)
+    text: Text | None = None
+    joined: dict[int, str] = field(default_factory=dict)
+
+    @property
+    def good(self) -> int:
+        """Rows that read and keep the contract."""
+        return self.rows - len(self.failures)
+
+
+def parse(
+    connection: DuckDBPyConnection,
+    path: Path,
+    name: str,
+    dialect: SourceDialect,
+    *,
+    file_id: int,
+    site_zone: str,
+    scratch: Path,
+) -> Parsed:
+    """Stage one file as ``scratch.staged_<file id>``.
+
+    Parameters
+    ----------
+    connection : DuckDBPyConnection
+        Outside the night's transaction: a line that does not load would end it.
+    path : Path
+        The archived bytes.
+    name : str
+        The file's name, which may declare its stamp.
+    dialect : SourceDialect
+    file_id : int
+    site_zone : str
+    scratch : Path
+        Folder for copies.
+    """
+    text: Text | None = None
+    try:
+        stamp = declared_stamp(name, dialect)
+        text = preflight(path, dialect.encoding, scratch)
+        header, header_line = _header(text, dialect)
+        return _stage(connection, text, header, header_line, dialect, file_id, site_zone, stamp, scratch)
+    except FileProblem as problem:
+        rows = 0 if text is None else max(0, sum(1 for line in _filled(text)) - 1)
+        return Parsed(file_id, dialect, rows, problem=problem, text=text)
+
+
+def declared_stamp(name: str, dialect: SourceDialect) -> float | None:
+    """The moment a file's name declares, as a position; None where its source declares none.
+
+    Raises
+    ------
+    FileProblem
+        If the name does not have the pattern of the source.
+    """
+    if not dialect.stamp_pattern:
+        return None
+    match = re.search(dialect.stamp_pattern, name)
+    try:
+        if match is None:
+            raise ValueError(name)
+        parts = {key: int(value) for key, value in match.groupdict().items() if value is not None}
+        moment = datetime(**parts, tzinfo=UTC)  # type: ignore[arg-type]
+    except ValueError as problem:
+        raise FileProblem(FileRefusal.NAME_WITHOUT_STAMP, name, dialect.stamp_pattern) from problem
+    return moment.timestamp() / 86400.0 if "hour" in parts else moment.timestamp() / 86400.0 + 0.5
+
+
+def _filled(text: Text) -> list[int]:
+    """Numbers of the lines that hold anything."""
+    return [
+        number
+        for number, line in enumerate(physical_lines(text.path, text.line_end), start=1)
+        if line.strip()
+    ]
+
+
+def _header(text: Text, dialect: SourceDialect) -> tuple[Header, int]:
+    for number, line in enumerate(physical_lines(text.path, text.line_end), start=1):
+        bare = line.removeprefix(b"\xef\xbb\xbf") if number == 1 and text.marked else line
+        if not bare.strip():
+            continue
+        try:
+            decoded = bare.decode(text.encoding)
+        except UnicodeDecodeError as problem:
+            found = shown(bare[:200], text.encoding)
+            raise FileProblem(FileRefusal.WRONG_ENCODING, found, f"text in {text.encoding}") from problem
+        cells = cells_of(decoded, dialect.delimiter)
+        if cells is None or "\0" in decoded:
+            raise FileProblem(FileRefusal.NO_HEADER, shown(bare[:200], text.encoding), "a line of column names")
+        return read_header(cells, dialect, contract(dialect.feed)), number
+    raise FileProblem(FileRefusal.NO_TEXT, "nothing", "a line of column names")
+
+
+def _stage(
+    connection: DuckDBPyConnection,
+    text: Text,
+    header: Header,
+    header_line: int,
+    dialect: SourceDialect,
+    file_id: int,
+    site_zone: str,
+    stamp: float | None,
+    scratch: Path,
+) -> Parsed:
+    reading = Reading(
+        file_id=file_id,
+        contract=contract(dialect.feed),
+        path=text.path,
+        delimiter=dialect.delimiter,
+        columns=len(header.names),
+        skip=header_line,
+        first_line=header_line + 1,
+        rules=dialect.rules(header.positions),
+        marks=dialect.marks(site_zone),
+        whole=dialect.whole,
+        source=dialect.name,
+        quoted=text.quoted,
+        stamp=stamp,
+    )
+    records: Records | None = None
+    if not text.plain or load_raw(connection, reading) != text.lines - header_line:
+        reading, records = _apart(connection, reading, text, header_line, scratch)
+    staged, failures = stage(connection, reading)
+    culprits = records.culprits if records else ()
+    raws = {culprit.line: culprit.raw for culprit in culprits}
+    joined = records.joined if records else {}
+    raws |= {failure.line: joined[failure.line] for failure in failures if failure.line in joined}
+    raws |= raw_lines(text, {failure.line for failure in failures} - set(raws))
+    return Parsed(
+        file_id=file_id,
+        dialect=dialect,
+        rows=staged + len(culprits),
+        failures=tuple(sorted([*failures, *map(_failure, culprits)], key=lambda failure: failure.line)),
+        raws=raws,
+        stamp=stamp,
+        notes=_notes(text, header, records),
+        text=text,
+        joined=joined,
+    )
+
+
+def _apart(
+    connection: DuckDBPyConnection, reading: Reading, text: Text, header_line: int, scratch: Path
+) -> tuple[Reading, Records]:
+    from dataclasses import replace
+
+    records = take_apart(text, reading.delimiter, reading.columns, header_line, scratch)
+    apart = replace(
+        reading,
+        path=records.path,
+        skip=0,
+        lines=records.lines,
+        quoted=True,
+        joined=bool(records.joined),
+    )
+    loaded = load_raw(connection, apart)
+    if loaded != len(records.lines):
+        raise OurFault(
+            f"{len(records.lines)} records were told apart and {loaded} loaded",
+            where=reading.source,
+            why="A row would be lost or doubled.",
+        )
+    return apart, records
+
+
+def _failure(culprit: Culprit) -> Failure:
+    return Failure(culprit.line, culprit.reason.value, "", culprit.found, culprit.wanted, "", None)
+
+
+def _notes(text: Text, header: Header, records: Records | None) -> dict[str, object]:
+    notes: dict[str, object] = {}
+    if header.unread:
+        notes["columns_unread"] = list(header.unread)
+    if text.marked:
+        notes["byte_order_mark"] = True
+    if records is not None:
+        notes["line_by_line"] = True
+        if records.blank:
+            notes["blank_lines"] = records.blank
+    return notes

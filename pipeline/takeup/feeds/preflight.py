@@ -1,0 +1,182 @@
+"""A look at a file's bytes before anything is parsed: packing, encoding, byte order mark, line ends."""
+
+from __future__ import annotations
+
+import codecs
+import gzip
+import zlib
+from dataclasses import dataclass
+from pathlib import Path
+
+from takeup.feeds.reasons import FileRefusal
+
+_CHUNK = 1 << 22
+#: Control characters that no cell may hold; tab, line feed and carriage return have their own rules.
+CONTROLS = bytes([*range(9), 11, 12, *range(14, 32), 127])
+_GZIP = b"\x1f\x8b"
+
+
+class FileProblem(Exception):
+    """Why nothing of a file can be used; it ends as a record, never as an error for the night.
+
+    Parameters
+    ----------
+    reason : FileRefusal
+    found, wanted : str
+        For the sentence.
+    column : str
+        The contract column it is about.
+    """
+
+    def __init__(self, reason: FileRefusal, found: str, wanted: str, column: str = "") -> None:
+        super().__init__(f"{reason.value}: {found}")
+        self.reason = reason
+        self.found = found
+        self.wanted = wanted
+        self.column = column
+
+
+@dataclass(frozen=True)
+class Text:
+    """The unpacked text of a file, its bytes in an encoding that keeps ASCII as it is.
+
+    Attributes
+    ----------
+    path : Path
+        The archived file itself, or a scratch copy.
+    line_end : bytes
+        ``\\n``, or ``\\r`` where the file has no other.
+    marked : bool
+        Whether it begins with a byte order mark.
+    quoted : bool
+        Whether it holds a quote mark.
+    plain : bool
+        Whether it can be loaded as it stands: UTF-8, one kind of line end, no control characters, no blank lines.
+    lines : int
+        Lines, a last one without line end counted too, blank ones at the end not.
+    """
+
+    path: Path
+    encoding: str
+    line_end: bytes
+    marked: bool
+    quoted: bool
+    plain: bool
+    lines: int
+
+
+def preflight(path: Path, encoding: str, scratch: Path) -> Text:
+    """Unpack and look through one file.
+
+    Parameters
+    ----------
+    path : Path
+        As archived; gzip is known by its first bytes.
+    encoding : str
+        As the source declares it.
+    scratch : Path
+        Folder for copies.
+
+    Raises
+    ------
+    FileProblem
+        If it does not unpack, or does not decode as a whole.
+    """
+    with path.open("rb") as file:
+        packed = file.read(2) == _GZIP
+    if packed:
+        path = _unpacked(path, scratch)
+    codec = codecs.lookup(encoding).name
+    if not _keeps_ascii(codec):
+        path, codec = _transcoded(path, codec, scratch), "utf-8"
+    text = _look(path, codec)
+    if text.plain and codec != "utf-8" and not _is_ascii(path):
+        try:
+            return _look(_transcoded(path, codec, scratch), "utf-8")
+        except FileProblem:
+            pass  # some line holds bytes that the encoding lacks: the line reader finds it
+        return Text(path, codec, text.line_end, text.marked, text.quoted, plain=False, lines=text.lines)
+    return text
+
+
+def _unpacked(path: Path, scratch: Path) -> Path:
+    target = scratch / f"{path.name}.unpacked"
+    try:
+        with gzip.open(path) as packed, target.open("wb") as plain:
+            while chunk := packed.read(_CHUNK):
+                plain.write(chunk)
+    except (OSError, EOFError, zlib.error) as problem:
+        raise FileProblem(FileRefusal.NOT_UNPACKED, str(problem), "a whole gzip file") from problem
+    return target
+
+
+def _transcoded(path: Path, codec: str, scratch: Path) -> Path:
+    target = scratch / f"{path.name}.text"
+    decoder = codecs.getincrementaldecoder(codec)()
+    try:
+        with path.open("rb") as given, target.open("wb") as text:
+            while chunk := given.read(_CHUNK):
+                text.write(decoder.decode(chunk).encode("utf-8"))
+            text.write(decoder.decode(b"", final=True).encode("utf-8"))
+    except UnicodeError as problem:
+        raise FileProblem(FileRefusal.WRONG_ENCODING, str(problem), f"text in {codec}") from problem
+    return target
+
+
+def _keeps_ascii(codec: str) -> bool:
+    plain = bytes(range(128))
+    try:
+        return plain.decode(codec) == plain.decode("ascii") and codec not in {"utf-7", "utf-8-sig"}
+    except UnicodeError:
+        return False
+
+
+def _is_ascii(path: Path) -> bool:
+    with path.open("rb") as file:
+        return all(chunk.isascii() for chunk in iter(lambda: file.read(_CHUNK), b""))
+
+
+def _look(path: Path, codec: str) -> Text:
+    """One pass over the bytes."""
+    feeds = returns = pairs = 0
+    marked = controls = quoted = blank = False
+    decodes, decoder = codec == "utf-8", codecs.getincrementaldecoder("utf-8")()
+    ends = b""  # the line ends behind what was read so far
+    with path.open("rb") as file:
+        while chunk := file.read(_CHUNK):
+            first = feeds == returns == 0 and not ends and file.tell() == len(chunk)
+            marked = marked or (first and chunk.startswith(codecs.BOM_UTF8))
+            pairs += (ends[-1:] + chunk).count(b"\r\n")
+            feeds += chunk.count(b"\n")
+            returns += chunk.count(b"\r")
+            held = (b"\n" if first else b"") + ends + chunk
+            content = held.rstrip(b"\r\n")
+            blank = blank or (b"\n\n" in content or b"\n\r" in content)
+            ends = held[len(content) :]
+            quoted = quoted or b'"' in chunk
+            controls = controls or len(chunk.translate(None, CONTROLS)) != len(chunk)
+            if decodes and not (chunk.isascii() and not decoder.getstate()[0]):
+                decodes = _decodes(decoder, chunk)
+    if decodes:
+        decodes = _decodes(decoder, b"", final=True)
+    only_returns = returns > 0 and feeds == 0
+    one_style = returns == 0 or returns == pairs == feeds
+    line_end = b"\r" if only_returns else b"\n"
+    all_ends = returns if only_returns else feeds
+    return Text(
+        path=path,
+        encoding=codec,
+        line_end=line_end,
+        marked=marked,
+        quoted=quoted,
+        plain=one_style and not controls and not blank and (decodes or codec != "utf-8"),
+        lines=all_ends - ends.count(line_end) + 1,
+    )
+
+
+def _decodes(decoder: codecs.IncrementalDecoder, chunk: bytes, *, final: bool = False) -> bool:
+    try:
+        decoder.decode(chunk, final)
+    except UnicodeDecodeError:
+        return False
+    return True

@@ -1,0 +1,5 @@
+"""The store: numbered tables, rows by insertion only, and what held at any night. The only room that speaks SQL."""
+
+from takeup.store.store import Night as Night
+from takeup.store.store import Store as Store
+from takeup.store.store import day_number as day_number

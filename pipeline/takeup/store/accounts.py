@@ -1,0 +1,219 @@
+"""What became of every row of every file: outcomes counted, refusals and waiting rows with their texts."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from takeup.contracts import Contract
+from takeup.model import Accounting, Feed, KeptOut, RowState
+from takeup.store.handover import frame_of
+from takeup.store.quoting import name, text
+from takeup.store.staging import LINES_A_FILE, Failure
+from takeup.store.visible import At, waiting
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from duckdb import DuckDBPyConnection
+
+
+@dataclass(frozen=True)
+class FileRecord:
+    """One file of one night.
+
+    Attributes
+    ----------
+    whole : bool
+        Whether it was delivered as a whole.
+    stamp : float or None
+        The moment its name declares, as a position.
+    refused_whole : str
+        Why nothing of it was used; '' when it was.
+    notes : dict
+        Columns left unread, byte order mark, blank lines, closings held back.
+    """
+
+    file_id: int
+    night: int
+    feed: Feed
+    source: str
+    name: str
+    sha256: str
+    whole: bool
+    rows: Accounting
+    stamp: float | None = None
+    newest_day: int | None = None
+    refused_whole: str = ""
+    notes: Mapping[str, object] = field(default_factory=dict)
+
+
+def next_file_id(connection: DuckDBPyConnection) -> int:
+    """The number of the next file."""
+    (last,) = connection.execute("SELECT coalesce(max(file_id), 0) FROM file").fetchall()[0]
+    return int(last) + 1
+
+
+def record_file(connection: DuckDBPyConnection, record: FileRecord) -> None:
+    """Keep a file's record."""
+    rows = record.rows
+    connection.execute(
+        "INSERT INTO file VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        [
+            record.file_id,
+            record.night,
+            record.feed.value,
+            record.source,
+            record.name,
+            record.sha256,
+            record.whole,
+            record.stamp,
+            record.newest_day,
+            record.refused_whole,
+            json.dumps(record.notes, ensure_ascii=False, sort_keys=True),
+            rows.read,
+            rows.new,
+            rows.duplicate,
+            rows.superseding,
+            rows.refused,
+            rows.waiting,
+        ],
+    )
+
+
+def record_refused(
+    connection: DuckDBPyConnection,
+    night: int,
+    file_id: int,
+    feed: Feed,
+    failures: Iterable[Failure],
+    raws: Mapping[int, str],
+) -> None:
+    """Keep the rows a file was refused, each with its text."""
+    import pandas as pd
+
+    failures = list(failures)
+    if not failures:
+        return
+    frame = pd.DataFrame(
+        {
+            "line": [failure.line for failure in failures],
+            "reason": [failure.reason for failure in failures],
+            "column_name": [failure.column for failure in failures],
+            "found": [failure.found for failure in failures],
+            "wanted": [failure.wanted for failure in failures],
+            "subject": [failure.subject for failure in failures],
+            "raw": [raws.get(failure.line, "") for failure in failures],
+            "key": ["" if failure.key is None else str(failure.key) for failure in failures],
+        }
+    )
+    connection.register("refused_given", frame)
+    connection.execute(
+        f"INSERT INTO refused SELECT CAST({file_id} AS BIGINT) * {LINES_A_FILE} + line, {night}, {file_id}, line, "
+        f"{text(feed.value)}, reason, column_name, found, wanted, subject, raw, "
+        "CASE WHEN key = '' THEN NULL ELSE CAST(key AS UHUGEINT) END FROM refused_given"
+    )
+    connection.unregister("refused_given")
+
+
+def record_waited(connection: DuckDBPyConnection, night: int, raws: Mapping[int, str]) -> None:
+    """Keep the texts of rows that wait, by row id."""
+    import pandas as pd
+
+    if not raws:
+        return
+    frame = pd.DataFrame({"row_id": list(raws), "raw": pd.Series(list(raws.values()), dtype=object)})
+    connection.register("waited_given", frame)
+    connection.execute(f"INSERT INTO waited SELECT row_id, {night}, raw FROM waited_given")
+    connection.unregister("waited_given")
+
+
+def answer(connection: DuckDBPyConnection, feed: Feed, night: int) -> None:
+    """Close older refusals that tonight's files answer: their key came in, or they came again."""
+    open_before = (
+        f"SELECT * FROM refused r WHERE r.feed = {text(feed.value)} AND r.night < {night} "
+        "AND NOT EXISTS (SELECT 1 FROM answered a WHERE a.row_id = r.row_id)"
+    )
+    tonight = f"SELECT * FROM refused WHERE feed = {text(feed.value)} AND night = {night}"
+    files = f"SELECT * FROM file WHERE feed = {text(feed.value)} AND night = {night} AND refused_whole = ''"
+    connection.execute(
+        f"""
+        INSERT INTO answered
+        SELECT o.row_id, {night},
+               CASE WHEN o.key IN (SELECT key FROM arrived) THEN 'delivered'
+                    WHEN EXISTS (SELECT 1 FROM ({files}) f JOIN file g ON g.file_id = o.file_id
+                                 WHERE f.sha256 = g.sha256 OR (f.whole AND g.whole AND f.source = g.source))
+                    THEN 'read_again'
+                    ELSE 'refused_again' END
+        FROM ({open_before}) o
+        WHERE o.key IN (SELECT key FROM arrived)
+           OR EXISTS (SELECT 1 FROM ({tonight}) t WHERE t.key = o.key OR (t.raw = o.raw AND t.line > 0 AND o.line > 0))
+           OR EXISTS (SELECT 1 FROM ({files}) f JOIN file g ON g.file_id = o.file_id
+                      WHERE f.sha256 = g.sha256 OR (f.whole AND g.whole AND f.source = g.source))
+        """
+    )
+
+
+def accounting(connection: DuckDBPyConnection, night: int) -> list[Accounting]:
+    """How the rows of each file of a night ended, in the order taken."""
+    rows = connection.execute(
+        "SELECT name, sha256, feed, rows_read, rows_new, rows_duplicate, rows_superseding, rows_refused, rows_waiting "
+        "FROM file WHERE night = ? ORDER BY file_id",
+        [night],
+    ).fetchall()
+    return [Accounting(*row) for row in rows]
+
+
+def refused_open(connection: DuckDBPyConnection, night: int) -> list[KeptOut]:
+    """The refusals still open at a night."""
+    rows = connection.execute(
+        "SELECT reason, r.feed, f.name, f.sha256, line, raw, column_name, found, wanted, subject, row_id "
+        "FROM refused r JOIN file f USING (file_id) WHERE r.night <= $night AND NOT EXISTS "
+        "(SELECT 1 FROM answered a WHERE a.row_id = r.row_id AND a.night <= $night) ORDER BY row_id",
+        {"night": night},
+    ).fetchall()
+    return [KeptOut(RowState.REFUSED.value, *row) for row in rows]
+
+
+def waiting_now(connection: DuckDBPyConnection, rules: Contract, at: At) -> list[KeptOut]:
+    """The rows of a feed that wait at a standpoint."""
+    parents = " ".join(f"WHEN {text(column + '_unknown')} THEN {name(column)}" for column in rules.refers)
+    later = f"WHEN 'dated_later' THEN {name(rules.event)}" if rules.event else ""
+    if not parents and not later:
+        return []
+    rows = connection.execute(
+        f"SELECT reason, f.name, f.sha256, w.line, coalesce(waited.raw, ''), CASE reason {parents} {later} END, "
+        f"{name(rules.subject)}, w.row_id FROM {waiting(rules.feed, at)} w JOIN file f USING (file_id) LEFT JOIN waited USING (row_id) ORDER BY w.row_id"
+    ).fetchall()
+    found = []
+    for reason, file, sha256, line, raw, value, who, row_id in rows:
+        column = rules.event if reason == "dated_later" else reason.removesuffix("_unknown")
+        found.append(
+            KeptOut(
+                RowState.WAITING.value,
+                reason,
+                rules.feed.value,
+                file,
+                sha256,
+                line,
+                raw,
+                column=column,
+                found=value,
+                subject=who,
+                row_id=row_id,
+            )
+        )
+    return found
+
+
+def origins(connection: DuckDBPyConnection, row_ids: Iterable[int]) -> pd.DataFrame:
+    """Feed, file, hash and line of rows, in the order of their ids."""
+    return frame_of(
+        connection.execute(
+            f"SELECT r.row_id, f.feed, f.name AS file, f.sha256, CAST(r.row_id % {LINES_A_FILE} AS BIGINT) AS line "
+            f"FROM (SELECT DISTINCT unnest($ids::BIGINT[]) AS row_id) r "
+            f"JOIN file f ON f.file_id = r.row_id // {LINES_A_FILE} ORDER BY r.row_id",
+            {"ids": [int(row_id) for row_id in row_ids]},
+        )
+    )

@@ -1,0 +1,79 @@
+"""Opening DuckDB, and its errors in takeup's words."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import duckdb
+
+from takeup.errors import LockHeld, StoreError
+
+#: Nothing is fetched at run time, and rows keep the order in which they were read.
+CONFIG: dict[str, str | bool | int | float | list[str]] = {
+    "autoinstall_known_extensions": False,
+    "autoload_known_extensions": False,
+    "preserve_insertion_order": True,
+}
+
+_REBUILD = "Rebuild the store from archive and ledger."
+
+
+def connect(path: Path | None, *, read_only: bool) -> duckdb.DuckDBPyConnection:
+    """A connection to a store file, or to one in memory.
+
+    Parameters
+    ----------
+    path : Path or None
+        None keeps everything in memory.
+    read_only : bool
+
+    Raises
+    ------
+    LockHeld
+        If another process has the file open for writing (or for reading, and this one wants to write).
+    StoreError
+        If it is missing (read only), damaged or unreadable.
+    """
+    if path is None:
+        connection = duckdb.connect(":memory:", config=CONFIG)
+    else:
+        if read_only and not path.exists():
+            raise StoreError("there is no store yet", where=str(path), todo="Run a night, or rebuild the store.")
+        with speaking(path):
+            connection = duckdb.connect(str(path), read_only=read_only, config=CONFIG)
+    connection.execute("ATTACH ':memory:' AS scratch")
+    return connection
+
+
+@contextmanager
+def speaking(path: Path | None) -> Iterator[None]:
+    """Turn DuckDB's errors into takeup's, with the store's path."""
+    where = str(path) if path else "the store in memory"
+    try:
+        yield
+    except duckdb.IOException as problem:
+        told = str(problem)
+        if "lock" in told.lower():
+            holder = re.search(r"\(PID (\d+)\)", told)
+            who = f"process {holder[1]}" if holder else "another process"
+            raise LockHeld(
+                f"the store is open in {who}",
+                where=where,
+                why="Only one process at a time may write a store.",
+                todo="Wait until it ends, then try again.",
+            ) from problem
+        raise StoreError(f"the store does not open: {_first_line(told)}", where=where, todo=_REBUILD) from problem
+    except duckdb.Error as problem:
+        raise StoreError(
+            f"the store refused: {_first_line(str(problem))}",
+            where=where,
+            why="What it holds can no longer be trusted.",
+            todo=_REBUILD,
+        ) from problem
+
+
+def _first_line(told: str) -> str:
+    return told.strip().splitlines()[0].rstrip(".")

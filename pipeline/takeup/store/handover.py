@@ -1,0 +1,59 @@
+"""Query results as frames by takeup's conventions, checked against their contract."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from takeup.contracts import Cell, Contract, validate
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from duckdb import DuckDBPyConnection
+
+
+def columns_of(result: DuckDBPyConnection) -> dict[str, np.ndarray[Any, Any]]:
+    """A result's columns as plain arrays: numbers with NaN for NULL, text as objects with None for NULL."""
+    found = {}
+    for column, values in result.fetchnumpy().items():
+        if isinstance(values, np.ma.MaskedArray):
+            if values.dtype.kind in "iuf":
+                values = values.astype(np.float64).filled(np.nan) if values.mask.any() else values.data
+            else:
+                plain = values.data.astype(object)
+                plain[values.mask] = None
+                values = plain
+        found[column] = values
+    return found
+
+
+def frame_of(result: DuckDBPyConnection) -> pd.DataFrame:
+    """A result as a frame with index 0..n; text stays ``object``."""
+    import pandas as pd
+
+    arrays = columns_of(result)
+    return pd.DataFrame(
+        {
+            column: pd.Series(values, dtype=object if values.dtype.kind == "O" else None)
+            for column, values in arrays.items()
+        }
+    )
+
+
+def feed_frame(result: DuckDBPyConnection, rules: Contract) -> pd.DataFrame:
+    """Rows of one feed, by the conventions and its contract.
+
+    Raises
+    ------
+    InputUnusable
+        If rows of the store break their contract.
+    """
+    frame = frame_of(result)
+    for field in rules.fields:
+        for column in field.frame_columns[1:] if not field.is_number else field.frame_columns:
+            exact = column.endswith("_day") and field.cell is Cell.MOMENT and field.required
+            frame[column] = frame[column].astype(np.int64 if exact else np.float64)
+    for column in ("row_id", "file_id", "line", "known_from"):
+        frame[column] = frame[column].astype(np.int64)
+    return validate(frame, rules.feed)

@@ -1,0 +1,218 @@
+"""Staged rows join the rows known, by insertion only.
+
+The versions of a key stand in one order: by the source's stamp, then by the night they came, then by row id.
+A row whose predecessor in that order says the same is a *duplicate* and is not stored; every other row is
+stored, and the version before it has *ended* from this night on. A row without a stamp takes the latest stamp
+known for its key, so that it follows what is known.
+
+Two different rows of one key in one night, of which one has no stamp or both have the same, *contradict*
+each other: neither is used.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from takeup.contracts import Contract
+from takeup.store.quoting import name, names, text
+from takeup.store.staging import LINES_A_FILE, Failure
+from takeup.store.reasons import Refusal
+
+from takeup.store.visible import At, waiting
+
+if TYPE_CHECKING:
+    from duckdb import DuckDBPyConnection
+
+
+@dataclass(frozen=True)
+class Counted:
+    """How the good rows of one file ended, before waiting is told from new."""
+
+    file_id: int
+    new: int
+    duplicate: int
+    superseding: int
+    contradicting: int
+
+
+def merge(
+    connection: DuckDBPyConnection, contract: Contract, file_ids: list[int], night: int
+) -> tuple[dict[int, Counted], dict[int, list[Failure]]]:
+    """Merge the staged files of one feed.
+
+    Parameters
+    ----------
+    connection : DuckDBPyConnection
+        Inside the night's transaction.
+    contract : Contract
+    file_ids : list of int
+        Staged as ``scratch.staged_<file id>``.
+    night : int
+
+    Returns
+    -------
+    dict of Counted by file id, dict of contradicting rows by file id
+    """
+    feed = name(contract.feed.value)
+    columns = names(contract.frame_columns)
+    empty = (
+        f"SELECT row_id, file_id, line, known_from, key, stamp, {columns} FROM {feed} WHERE FALSE"
+    )
+    arrived = " UNION ALL ".join([empty] + [
+        f"SELECT CAST({file_id} AS BIGINT) * {LINES_A_FILE} + line AS row_id, CAST({file_id} AS INTEGER) AS file_id, "
+        f"line, CAST({night} AS INTEGER) AS known_from, key, stamp, {columns} "
+        f"FROM scratch.staged_{file_id} WHERE good"
+        for file_id in file_ids
+    ])
+    connection.execute(f"CREATE OR REPLACE TEMP VIEW arrived AS {arrived}")
+    connection.execute(
+        "CREATE OR REPLACE TEMP TABLE busy AS "
+        "SELECT key FROM arrived GROUP BY key HAVING count(*) > 1 "
+        f"UNION SELECT key FROM arrived WHERE key IN (SELECT key FROM {feed})"
+    )
+    connection.execute(f"CREATE OR REPLACE TEMP TABLE raced AS {_race(contract, night)}")
+    stored = f"SELECT row_id, file_id, line, known_from, key, stamp, {columns}"
+    connection.execute(
+        f"INSERT INTO {feed} BY NAME {stored} FROM arrived WHERE key NOT IN (FROM busy) "
+        f"OR row_id IN (SELECT row_id FROM raced WHERE outcome IN ('new', 'superseding')) "
+    )
+    connection.execute(_ends(night))
+    counted = _counted(connection, file_ids)
+    return counted, _contradictions(connection, contract)
+
+
+def _race(contract: Contract, night: int) -> str:
+    """Known versions and arrivals of the busy keys in their order, each arrival with its outcome."""
+    feed = name(contract.feed.value)
+    said = " || chr(31) || ".join(
+        f"coalesce(CAST({name(column)} AS VARCHAR), '')"
+        for field in contract.fields
+        for column in field.frame_columns[:1]
+    )
+    return f"""
+    WITH known AS (
+        SELECT f.row_id, f.file_id, f.line, f.known_from, f.key, f.stamp,
+               CASE WHEN EXISTS (SELECT 1 FROM ended e WHERE e.row_id = f.row_id AND e.how = 'missing')
+                    THEN NULL ELSE md5_number({said}) END AS content
+        FROM {feed} f WHERE f.key IN (FROM busy)
+    ), latest AS (
+        SELECT key, max(stamp) AS stamp FROM known GROUP BY key
+    ), coming AS (
+        SELECT row_id, file_id, line, known_from, a.key, a.stamp AS own, coalesce(a.stamp, latest.stamp) AS stamp,
+               md5_number({said}) AS content
+        FROM arrived a LEFT JOIN latest ON latest.key = a.key WHERE a.key IN (FROM busy)
+    ), torn AS (
+        SELECT key FROM coming GROUP BY key
+        HAVING count(DISTINCT content) > 1
+           AND (count(own) < count(*) OR count(DISTINCT (own, content)) > count(DISTINCT own))
+    ), ordered AS (
+        SELECT *, lag(content) OVER versions AS said_before, lag(row_id) OVER versions AS row_before,
+               lead(row_id) OVER versions AS row_after
+        FROM (
+            SELECT row_id, file_id, line, known_from, key, stamp, content FROM known
+            UNION ALL
+            SELECT row_id, file_id, line, known_from, key, stamp, content FROM coming
+            WHERE key NOT IN (FROM torn)
+        )
+        WINDOW versions AS (PARTITION BY key ORDER BY stamp NULLS FIRST, known_from, row_id)
+    )
+    SELECT row_id, file_id, line, known_from, key, stamp, row_before,
+           CASE WHEN known_from < {night} THEN 'known'
+                WHEN content = said_before THEN 'duplicate'
+                WHEN row_before IS NULL AND NOT EXISTS (SELECT 1 FROM latest WHERE latest.key = ordered.key)
+                THEN 'new' ELSE 'superseding' END AS outcome
+    FROM ordered
+    UNION ALL
+    SELECT row_id, file_id, line, known_from, key, stamp, NULL, 'contradicting'
+    FROM coming WHERE key IN (FROM torn)
+    """
+
+
+def _ends(night: int) -> str:
+    """Every version that has a follower now has ended, from this night on unless it had before."""
+    return f"""
+    INSERT INTO ended
+    SELECT row_id, {night}, follower, follower // {LINES_A_FILE}, 'superseded'
+    FROM (
+        SELECT row_id, outcome, lead(row_id) OVER versions AS follower, lead(outcome) OVER versions AS then_came
+        FROM raced WHERE outcome IN ('known', 'new', 'superseding')
+        WINDOW versions AS (PARTITION BY key ORDER BY stamp NULLS FIRST, known_from, row_id)
+    )
+    WHERE follower IS NOT NULL AND (outcome <> 'known' OR then_came <> 'known')
+    """
+
+
+def _counted(connection: DuckDBPyConnection, file_ids: list[int]) -> dict[int, Counted]:
+    raced = connection.execute(
+        "SELECT file_id, outcome, count(*) FROM raced WHERE outcome <> 'known' GROUP BY ALL"
+    ).fetchall()
+    by_file: dict[int, dict[str, int]] = {file_id: {} for file_id in file_ids}
+    for file_id, outcome, count in raced:
+        by_file[file_id][outcome] = count
+    found = {}
+    for file_id, counts in by_file.items():
+        (good,) = connection.execute(f"SELECT count(*) FROM scratch.staged_{file_id} WHERE good").fetchall()[0]
+        plain = good - sum(counts.values())
+        found[file_id] = Counted(
+            file_id,
+            plain + counts.get("new", 0),
+            counts.get("duplicate", 0),
+            counts.get("superseding", 0),
+            counts.get("contradicting", 0),
+        )
+    return found
+
+
+def _contradictions(connection: DuckDBPyConnection, contract: Contract) -> dict[int, list[Failure]]:
+    subject, key = name(contract.subject), names(contract.key)
+    rows = connection.execute(
+        f"SELECT r.file_id, r.line, {subject}, r.key, concat_ws(', ', {names(contract.key, 'a')}) "
+        f"FROM raced r JOIN arrived a USING (row_id) WHERE outcome = 'contradicting' ORDER BY row_id"
+    ).fetchall()
+    found: dict[int, list[Failure]] = {}
+    for file_id, line, who, hashed, said in rows:
+        found.setdefault(file_id, []).append(
+            Failure(line, Refusal.CONTRADICTS_ITSELF.value, contract.key[0], said, "one row a key a night", who, hashed)
+        )
+    return found
+
+
+@dataclass(frozen=True)
+class Waits:
+    """Tonight's rows of a feed that wait.
+
+    Attributes
+    ----------
+    new : dict
+        File id to the number of its new rows that wait.
+    lines : dict
+        File id to the lines of all its rows that wait.
+    newest : dict
+        File id to the newest event day of its rows stored tonight.
+    """
+
+    new: dict[int, int]
+    lines: dict[int, list[int]]
+    newest: dict[int, int]
+
+
+def waiting_tonight(connection: DuckDBPyConnection, contract: Contract, at: At) -> Waits:
+    """Which of the rows merged tonight wait."""
+    rows = connection.execute(
+        f"SELECT file_id, line, row_id IN (SELECT row_id FROM raced WHERE outcome = 'superseding') "
+        f"FROM {waiting(contract.feed, at)} WHERE known_from = {at.night}"
+    ).fetchall()
+    new: dict[int, int] = {}
+    lines: dict[int, list[int]] = {}
+    for file_id, line, superseding in rows:
+        lines.setdefault(file_id, []).append(line)
+        new[file_id] = new.get(file_id, 0) + (not superseding)
+    newest = {}
+    if contract.event:
+        newest = dict(
+            connection.execute(
+                f"SELECT file_id, max({name(contract.event_day)}) FROM arrived GROUP BY file_id"
+            ).fetchall()
+        )
+    return Waits(new, lines, newest)

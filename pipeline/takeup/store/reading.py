@@ -1,0 +1,97 @@
+"""What feeds hand to the store: one plain text file and how each of its cells is to be read."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from takeup.contracts import Contract, Field
+from takeup.units import Conversion
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+
+@dataclass(frozen=True)
+class Marks:
+    """How a source writes numbers and dates.
+
+    Attributes
+    ----------
+    decimal : str
+        ``.`` or ``,``.
+    grouping : str
+        ``''``, ``.``, ``,`` or a space.
+    date_order : str
+        ``ymd``, ``dmy`` or ``mdy``.
+    zone, site_zone : str
+        Names of the source's and the site's time zones.
+    """
+
+    decimal: str = "."
+    grouping: str = ""
+    date_order: str = "ymd"
+    zone: str = "UTC"
+    site_zone: str = "UTC"
+
+
+@dataclass(frozen=True)
+class CellRule:
+    """How the cells of one contract column are read.
+
+    Attributes
+    ----------
+    position : int or None
+        Column of the file, from 0; None where the file lacks it and the default holds.
+    words : mapping
+        The source's words to the contract's, lower case with underscores.
+    conversion : Conversion or None
+        From the source's unit to the kept one; None where they are the same.
+    """
+
+    field: Field
+    position: int | None
+    words: Mapping[str, str] = field(default_factory=dict)
+    conversion: Conversion | None = None
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One file, ready to be loaded: every record stands on one line, every line has the same cells.
+
+    Attributes
+    ----------
+    path : Path
+        UTF-8 without byte order mark.
+    skip : int
+        Lines before the first record.
+    first_line : int
+        Line number of the first record in the text as received.
+    lines : (n,) int or None
+        Line number of every record where they are not consecutive.
+    quoted : bool
+        Whether a quote mark encloses cells; False where the file holds none.
+    joined : bool
+        Whether a line break inside a cell stands as the unit separator (U+001F).
+    stamp : float or None
+        The moment the file's name declares, as a position.
+    """
+
+    file_id: int
+    contract: Contract
+    path: Path
+    delimiter: str
+    columns: int
+    skip: int
+    first_line: int
+    rules: tuple[CellRule, ...]
+    marks: Marks
+    whole: bool
+    source: str
+    lines: NDArray[np.int64] | None = None
+    quoted: bool = True
+    joined: bool = False
+    stamp: float | None = None
