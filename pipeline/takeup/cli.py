@@ -1,0 +1,235 @@
+"""The command line: parse, call, print. One place turns a known error into its four texts and exit code.
+
+Exit codes: 0 done · 1 under ``--strict`` rows kept out or feeds stale, and always when a check finds something
+· 2 usage or settings · 3 input unusable · 4 store, lock or disk · 5 our own fault.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import logging
+import sys
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from takeup.errors import OurFault, TakeupError, UsageError
+from takeup.model import Feed
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        Without the program's name; from the shell by default.
+
+    Returns
+    -------
+    int
+        The exit code.
+    """
+    given = _parser().parse_args(arguments)
+    try:
+        return int(given.run(given))
+    except TakeupError as error:
+        return _told(error, as_json=given.json)
+    except KeyboardInterrupt:
+        print("Stopped. Nothing is lost: the next run makes good what was begun.", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        sys.stderr.close()
+        return 0
+    except Exception as error:
+        logging.getLogger("takeup").exception("our own fault")
+        fault = OurFault(
+            f"takeup met something it should have foreseen: {type(error).__name__}: {error}",
+            why="This is our fault, not yours; nothing committed before is touched.",
+            todo="Please report it with the traceback that TAKEUP_TRACEBACK=1 prints.",
+        )
+        if _wants_traceback():
+            raise
+        return _told(fault, as_json=given.json)
+
+
+def _told(error: TakeupError, *, as_json: bool) -> int:
+    if as_json:
+        print(json.dumps(error.as_dict(), ensure_ascii=False, indent=1))
+    else:
+        print(f"takeup: {error}", file=sys.stderr)
+    return error.exit_code
+
+
+def _wants_traceback() -> bool:
+    import os
+
+    return bool(os.environ.get("TAKEUP_TRACEBACK"))
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="takeup",
+        description="Decides every night which chains of a plant need which job, why, and by when.",
+        epilog="A site is one folder with its settings, inbox, archive, ledger, store and queue.",
+    )
+    commands = parser.add_subparsers(metavar="COMMAND", required=True)
+
+    def command(name: str, run: Any, says: str, *, site: bool = True) -> argparse.ArgumentParser:
+        sub = commands.add_parser(name, help=says, description=says[0].upper() + says[1:] + ".")
+        sub.set_defaults(run=run)
+        sub.add_argument("--json", action="store_true", help="print the result as JSON")
+        if site:
+            sub.add_argument("--site", type=Path, default=Path(), metavar="FOLDER", help="the site (default: here)")
+        return sub
+
+    demo = command("demo", _demo, "tell five nights of an invented plant and say where its queue lies", site=False)
+    demo.add_argument("folder", nargs="?", type=Path, default=Path("takeup-demo"), help="a new folder for the plant")
+
+    new = command("new", _new, "make a site: its folders and a settings file to fill in", site=False)
+    new.add_argument("folder", type=Path)
+    new.add_argument("--name", required=True, help="the plant's name, as pages print it")
+    new.add_argument("--time-zone", required=True, metavar="ZONE", help="IANA zone, for example Europe/Lisbon")
+
+    check = command("check", _check, "read export files as a night would, and write nothing", site=False)
+    check.add_argument("files", nargs="+", type=Path, metavar="FILE")
+    check.add_argument("--feed", choices=[feed.value for feed in Feed], help="what the files are, if their names do not say")
+    check.add_argument("--settings", type=Path, metavar="FILE", help="a takeup.toml whose sources map the files")
+
+    nightly = command("nightly", _nightly, "tell the night: take in exports, judge, and write the queue")
+    nightly.add_argument("--as-of", type=_day, metavar="DAY", help="civil day to tell (default: the last complete one)")
+    nightly.add_argument("--dry-run", action="store_true", help="tell it beside the site and leave the site as it is")
+    nightly.add_argument("--strict", action="store_true", help="exit 1 if rows were kept out or feeds are stale")
+
+    why = command("why", _why, "say why an order stands, or what every rule says of a strand")
+    why.add_argument("subject", metavar="ORDER-OR-STRAND")
+
+    quarantine = command("quarantine", _quarantine, "list the rows kept out, or read their files again under new settings")
+    quarantine.add_argument("--read-again", metavar="SHA256", help="read this archived file again in the next night")
+    quarantine.add_argument("--reason", default="", help="why it is read again")
+    quarantine.add_argument("--by", default="", help="who decided it")
+
+    schedule = command("schedule", _schedule, "tell every night as its day completes, until stopped")
+    schedule.add_argument("--every-minutes", type=float, default=5, help="how often to ask whether a day is due")
+
+    command("rebuild", _rebuild, "make the store again from archive and ledger")
+    return parser
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a day such as 2026-01-31") from None
+
+
+# --- one small function a command; what is heavy is imported inside ------------------------------------------
+
+
+def _demo(given: argparse.Namespace) -> int:
+    from takeup.demo import demo
+
+    told = demo(given.folder, progress=_Bar())
+    return _print(told.as_dict(), told.text(), given)
+
+
+def _new(given: argparse.Namespace) -> int:
+    from takeup.site import new_site
+
+    site = new_site(given.folder, name=given.name, time_zone=given.time_zone)
+    root = site.folders.root
+    return _print(
+        {"site": str(root)},
+        f"A site stands at {root}. Read {site.folders.settings}, put exports into {site.inbox} "
+        f"and run: takeup nightly --site {root}",
+        given,
+    )
+
+
+def _check(given: argparse.Namespace) -> int:
+    from takeup.checking import check_files
+
+    checked = check_files(given.files, feed=given.feed, settings=given.settings)
+    _print(checked.as_dict(), checked.text(), given)
+    return checked.exit_code
+
+
+def _nightly(given: argparse.Namespace) -> int:
+    from takeup.night import nightly
+
+    result = nightly(given.site, as_of=given.as_of, dry_run=given.dry_run, progress=_Bar())
+    _print(result.as_dict(), result.text(), given)
+    return 1 if given.strict and result.wants_attention else 0
+
+
+def _why(given: argparse.Namespace) -> int:
+    from takeup.site import Site
+    from takeup.why import why
+
+    answer = why(Site.open(given.site), given.subject)
+    return _print(answer.as_dict(), answer.text(), given)
+
+
+def _quarantine(given: argparse.Namespace) -> int:
+    from takeup.quarantine import kept_out, read_again
+    from takeup.site import Site
+
+    site = Site.open(given.site)
+    if given.read_again:
+        if not (given.reason and given.by):
+            raise UsageError("reading a file again needs --reason and --by", why="The decision is kept with the site.")
+        told = read_again(site, given.read_again, reason=given.reason, by=given.by)
+        return _print(told, f"{told['file']} will be read again by the next night.", given)
+    listed = kept_out(site)
+    return _print(listed.as_dict(), listed.text(), given)
+
+
+def _schedule(given: argparse.Namespace) -> int:
+    from takeup import schedule
+
+    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(message)s")
+    schedule.run(given.site, every_minutes=given.every_minutes)
+    return 0
+
+
+def _rebuild(given: argparse.Namespace) -> int:
+    from takeup.rebuild import rebuild
+    from takeup.site import Site
+
+    told = rebuild(Site.open(given.site), progress=_Bar())
+    _print(told.as_dict(), told.text(), given)
+    return 0 if told.equal else 1
+
+
+def _print(record: dict[str, Any], text: str, given: argparse.Namespace) -> int:
+    print(json.dumps(record, ensure_ascii=False, indent=1) if given.json else text)
+    return 0
+
+
+class _Bar:
+    """A progress bar on a terminal; nothing where standard error is not one."""
+
+    def __init__(self) -> None:
+        self._bar: Any = None
+        self._step = ""
+
+    def __call__(self, step: str, done: int, total: int) -> None:
+        if not sys.stderr.isatty():
+            return
+        from tqdm import tqdm
+
+        if step != self._step:
+            if self._bar is not None:
+                self._bar.close()
+            self._step, self._bar = step, tqdm(total=total, desc=step, leave=False)
+        self._bar.total = total
+        self._bar.update(done - self._bar.n)
+        if done >= total:
+            self._bar.close()
+            self._bar, self._step = None, ""
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

@@ -1,0 +1,96 @@
+"""What a night has to say when it ends."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, field
+from datetime import date
+from typing import Any
+
+from takeup.model import Accounting, OrderEvent
+
+
+@dataclass(frozen=True)
+class NightResult:
+    """One telling of the whole job.
+
+    Attributes
+    ----------
+    told : bool
+        False where there was nothing new: same `as of`, no new file, same settings.
+    number : int
+        Of the night; of the last one told where nothing was new.
+    as_of : date
+    page : str
+        The queue's first page.
+    accounting : tuple of Accounting
+        One a file taken.
+    refused_files : tuple of str
+        Names of files that could not be used as a whole.
+    events : tuple of OrderEvent
+    open_orders, stop_now, kept_out, cannot_judge : int
+    stale_feeds : tuple of str
+    counters : dict
+        What the night touched: rows parsed, surveys derived, pages drawn and linked.
+    dry_run : bool
+        Told beside the site; the site stands as it was.
+    """
+
+    told: bool
+    number: int
+    as_of: date
+    page: str
+    accounting: tuple[Accounting, ...] = ()
+    refused_files: tuple[str, ...] = ()
+    events: tuple[OrderEvent, ...] = ()
+    open_orders: int = 0
+    stop_now: int = 0
+    kept_out: int = 0
+    cannot_judge: int = 0
+    stale_feeds: tuple[str, ...] = ()
+    counters: dict[str, int] = field(default_factory=dict)
+    dry_run: bool = False
+
+    @property
+    def wants_attention(self) -> bool:
+        """Whether rows or files were kept out, or feeds are stale."""
+        return bool(self.kept_out or self.refused_files or self.stale_feeds)
+
+    def headline(self) -> str:
+        """One line."""
+        if not self.told:
+            return f"Night {self.number}, as of {self.as_of}: nothing new, nothing changed."
+        changed: dict[str, int] = {}
+        for event in self.events:
+            changed[event.change.value] = changed.get(event.change.value, 0) + 1
+        read = sum(one.read for one in self.accounting)
+        said = ", ".join(f"{count} {change}" for change, count in changed.items()) or "none changed"
+        dry = " (dry run: the site stands as it was)" if self.dry_run else ""
+        return (
+            f"Night {self.number}, as of {self.as_of}: {read} rows read, {self.open_orders} orders open "
+            f"({said}), {self.stop_now} stop now, {self.kept_out} rows kept out{dry}."
+        )
+
+    def text(self) -> str:
+        """For people."""
+        lines = [self.headline()]
+        lines += [f"  could not be used: {name}" for name in self.refused_files]
+        if self.stale_feeds:
+            lines.append(f"  silent for longer than usual: {', '.join(self.stale_feeds)}")
+        lines.append(f"The planning queue lies at {self.page}")
+        return "\n".join(lines)
+
+    def as_dict(self) -> dict[str, Any]:
+        """For ``--json``."""
+        record = asdict(self)
+        record["as_of"] = self.as_of.isoformat()
+        record["events"] = [
+            {
+                "order": event.order,
+                "revision": event.revision,
+                "change": event.change.value,
+                "before": event.before,
+                "after": event.after,
+            }
+            for event in self.events
+        ]
+        return record

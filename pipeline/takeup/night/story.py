@@ -1,0 +1,251 @@
+"""The whole job as one story: find, archive, intend, tell, publish, commit, switch.
+
+The order of commitment is what makes a stop at any instant harmless; :mod:`takeup.night.recovery` makes good
+what a stop left behind.
+"""
+
+from __future__ import annotations
+
+import logging
+import shutil
+import tempfile
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from takeup import feeds
+from takeup.documents import publish, switch
+from takeup.errors import UsageError
+from takeup.feeds.archive import Archived
+from takeup.feeds.inbox import Found
+from takeup.ledger import Ledger
+from takeup.night import intent as intents
+from takeup.night.inbox_memory import remember, remembered
+from takeup.night.intent import Intent, TakenFile
+from takeup.night.progress import Progress, unwatched
+from takeup.night.recovery import folder_name, recover
+from takeup.night.result import NightResult
+from takeup.night.sheets import night_sheet
+from takeup.night.telling import Told, tell
+from takeup.night.versions import versions
+from takeup.resources import templates_dir
+from takeup.site import Site
+from takeup.site.folders import Folders, archived, keep, recall
+from takeup.site.lock import writing
+from takeup.site.settings import read_settings
+from takeup.store import Store
+
+log = logging.getLogger("takeup")
+
+
+def nightly(
+    site: Site | str | Path, *, as_of: date | None = None, dry_run: bool = False, progress: Progress = unwatched
+) -> NightResult:
+    """Tell the night of a site: take in what has arrived, judge, and publish the queue.
+
+    Parameters
+    ----------
+    site : Site or path
+    as_of : date, optional
+        Civil day in the site's zone; by default the last complete one.
+    dry_run : bool
+        Tell it in a copy beside the site, which stays as it is.
+    progress : callable
+        Told how far the night has come.
+
+    Returns
+    -------
+    NightResult
+
+    Raises
+    ------
+    UsageError
+        If the day is before the last night's, or is not over.
+    LockHeld
+        If another process is writing the site.
+    StoreError
+        If store, archive, ledger or queue refused.
+    """
+    site = site if isinstance(site, Site) else Site.open(Path(site))
+    if dry_run:
+        return _beside(site, as_of, progress)
+    with writing(site.folders.lock, "nightly"), Store.open(site.folders.store) as store:
+        recover(site, store, _finish)
+        return _tonight(site, store, as_of, progress)
+
+
+def _tonight(site: Site, store: Store, as_of: date | None, progress: Progress) -> NightResult:
+    ledger = Ledger(site.folders.ledger)
+    nights = ledger.nights()
+    last = nights[-1] if nights else None
+    day = _day(site, as_of, last)
+    memory = site.folders.inbox_memory
+    before = remembered(memory)
+    found = feeds.find(
+        site.inbox, site.settings.sources, before, settle_seconds=site.settings.settle_seconds
+    )
+    taken, left = feeds.archive(found, site.folders.archive)
+    for item in (*left, *(item for item in found if item.left)):
+        log.info("stays in the inbox: %s (%s)", item.name, item.left)
+    intent = _intent(site, day, last, taken)
+    if last and not taken and _same(intent, last):
+        switch(site.folders.queue, last["queue"])
+        page = site.folders.queue / "current" / "index.html"
+        return NightResult(told=False, number=last["number"], as_of=day, page=str(page))
+    intents.write(intent, site.folders.intent)
+    remember(memory, [*before, *feeds.release(taken)])
+    return _finish(site, store, intent, progress)
+
+
+def _finish(site: Site, store: Store, intent: Intent, progress: Progress = unwatched) -> NightResult:
+    """Tell an intended night to its end: rows, queue, ledger, switch."""
+    folders = site.folders
+    ledger = Ledger(folders.ledger)
+    settings = read_settings(recall(folders.archive, intent.settings).decode("utf-8"))
+    told = tell(store, intent, settings, archived_files(folders, intent.files), folders.archive, progress)
+    name = folder_name(intent.number)
+    sheet = night_sheet(store, told, intent, settings, ledger_head=ledger.head)
+    previous = folders.queue / folder_name(intent.number - 1)
+    progress("pages", 0, 1)
+    with templates_of(intent, folders) as template_dirs:
+        published = publish(sheet, folders.queue / name, previous if previous.is_dir() else None, template_dirs)
+    progress("pages", 1, 1)
+    ledger.append(_record(intent, told, published.files, name))
+    switch(folders.queue, name)
+    intents.remove(folders.intent)
+    return _result(site, intent, told, published.drawn, published.linked)
+
+
+def archived_files(folders: Folders, files: Iterable[TakenFile]) -> list[Archived]:
+    """The archived bytes of taken files, checked, as intake reads them."""
+    found = []
+    for file in files:
+        recall(folders.archive, file.sha256)
+        path = archived(folders.archive, file.sha256)
+        found.append(Archived(Found(path, file.name, file.size, 0, file.source), file.sha256, path))
+    return found
+
+
+@contextmanager
+def templates_of(intent: Intent, folders: Folders) -> Iterator[tuple[Path, Path]]:
+    """The site's own templates as they were when the night was intended, then ours."""
+    with tempfile.TemporaryDirectory(prefix="takeup-templates-") as folder:
+        for name, sha256 in intent.templates:
+            path = Path(folder) / name
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(recall(folders.archive, sha256))
+        yield Path(folder), templates_dir()
+
+
+def _day(site: Site, as_of: date | None, last: dict[str, Any] | None) -> date:
+    """The civil day to tell."""
+    today = datetime.now(UTC).astimezone(site.zone).date()
+    day = as_of or today - timedelta(days=1)
+    if day > today:
+        raise UsageError(
+            f"{day} has not come yet; today is {today} in {site.settings.time_zone}",
+            why="Rows of that day may still arrive, and a day is told once it is complete.",
+            todo="Leave --as-of out to tell the last complete day.",
+        )
+    if last and day < date.fromisoformat(last["as_of"]):
+        raise UsageError(
+            f"the last night told {last['as_of']}, so {day} cannot be told any more",
+            why="A night builds on the nights before it, and what is known now was not known then.",
+            todo="Leave --as-of out, or name a day from the last night's on.",
+        )
+    return day
+
+
+def _intent(site: Site, day: date, last: dict[str, Any] | None, taken: list[Archived]) -> Intent:
+    templates = tuple(
+        (path.relative_to(site.folders.templates).as_posix(), keep(path.read_bytes(), site.folders.archive))
+        for path in sorted(site.folders.templates.rglob("*"))
+        if path.is_file()
+    )
+    return Intent(
+        number=(last["number"] if last else 0) + 1,
+        as_of=day,
+        previous_as_of=date.fromisoformat(last["as_of"]) if last else None,
+        files=tuple(TakenFile(item.name, item.sha256, item.source, item.found.size) for item in taken),
+        settings=keep(site.settings.text.encode("utf-8"), site.folders.archive),
+        templates=templates,
+        fleet=last["fleet"] if last else None,
+    )
+
+
+def _same(intent: Intent, last: dict[str, Any]) -> bool:
+    """Whether nothing could come out otherwise than in the last night."""
+    return (
+        intent.as_of.isoformat() == last["as_of"]
+        and intent.settings == last["settings"]
+        and dict(intent.templates) == last["templates"]
+        and dict(versions()) == last["versions"]
+    )
+
+
+def _record(intent: Intent, told: Told, wrote: dict[str, str], queue: str) -> dict[str, Any]:
+    return {
+        "kind": "night",
+        **intent.record(),
+        "versions": dict(versions()),
+        "fleet": told.fleet_sha256,
+        "accounting": [
+            {
+                "file": one.file,
+                "sha256": one.sha256,
+                "feed": one.feed,
+                "read": one.read,
+                "new": one.new,
+                "duplicate": one.duplicate,
+                "superseding": one.superseding,
+                "refused": one.refused,
+                "waiting": one.waiting,
+            }
+            for one in told.accounting
+        ],
+        "orders": told.orders_sha256,
+        "events": [
+            {"order": event.order, "revision": event.revision, "change": event.change.value}
+            for event in told.updated.events
+        ],
+        "counts": told.counts,
+        "queue": queue,
+        "wrote": wrote,
+    }
+
+
+def _result(site: Site, intent: Intent, told: Told, drawn: int, linked: int) -> NightResult:
+    return NightResult(
+        told=True,
+        number=intent.number,
+        as_of=intent.as_of,
+        page=str(site.folders.queue / "current" / "index.html"),
+        accounting=tuple(told.accounting),
+        refused_files=tuple(one.file for one in told.refused_files),
+        events=tuple(told.updated.events),
+        open_orders=len(told.updated.open),
+        stop_now=sum(order.urgency.rank == 0 for order in told.updated.open),
+        kept_out=len(told.kept_out),
+        cannot_judge=told.cannot_judge,
+        stale_feeds=tuple(stale.feed for stale in told.stale),
+        counters={**told.counters, "pages_drawn": drawn, "pages_linked": linked},
+    )
+
+
+def _beside(site: Site, as_of: date | None, progress: Progress) -> NightResult:
+    """Tell the night in a copy of the site, which is thrown away."""
+    with tempfile.TemporaryDirectory(prefix="takeup-dry-run-") as folder:
+        copy = Path(folder) / "site"
+        with writing(site.folders.lock, "copying for a dry run"):
+            shutil.copytree(site.folders.root, copy, symlinks=True, ignore=shutil.ignore_patterns(".lock"))
+        if not site.inbox.resolve().is_relative_to(site.folders.root.resolve()):
+            raise UsageError(
+                "a dry run needs the inbox inside the site's folder",
+                where=str(site.inbox),
+                todo="Copy the exports into a site of its own and tell the night there.",
+            )
+        result = nightly(Site.open(copy), as_of=as_of, progress=progress)
+    return replace(result, dry_run=True, page=str(site.folders.queue / "current" / "index.html"))

@@ -1,0 +1,19 @@
+"""What told a night: the versions that could change a byte of it."""
+
+from __future__ import annotations
+
+import platform
+from importlib.metadata import PackageNotFoundError, version
+
+PACKAGES = ("takeup", "duckdb", "jinja2", "matplotlib", "numpy", "pandas", "pandera", "tzdata")
+
+
+def versions() -> tuple[tuple[str, str], ...]:
+    """Name and version of Python and of every package whose release could change a byte."""
+    found = [("python", platform.python_version())]
+    for package in PACKAGES:
+        try:
+            found.append((package, version(package)))
+        except PackageNotFoundError:
+            found.append((package, "not installed"))
+    return tuple(found)

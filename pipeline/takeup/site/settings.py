@@ -1,0 +1,191 @@
+"""The settings file of a site: read whole, checked whole, every error naming line, table and key."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import MISSING, dataclass, fields
+from datetime import time
+from typing import Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from takeup.derive.settings import MeasuringSettings
+from takeup.errors import SettingsError
+from takeup.feeds.dialect import SourceDialect, default_sources
+from takeup.judgement.settings import JudgementSettings
+from takeup.judgement.settings import SECTIONS as JUDGEMENT_SECTIONS
+from takeup.layered import Layered
+from takeup.model import Feed
+from takeup.orders.settings import OrdersSettings
+from takeup.site.overrides import LineFinder, layered, unknown
+
+#: Section of the settings file → the record that declares its fields.
+SECTIONS: dict[str, type] = {
+    "measuring": MeasuringSettings,
+    **JUDGEMENT_SECTIONS,
+    "orders": OrdersSettings,
+}
+
+PLAIN_TABLES = ("site", "source", "machine", "strand")
+
+_CLOCK = re.compile(r"([01]\d|2[0-3]):([0-5]\d)")
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What a site says of itself."""
+
+    name: str
+    time_zone: str
+    order_prefix: str
+    tell_at: time
+    inbox: str
+    settle_seconds: float
+    stale_after_days: int
+    sources: tuple[SourceDialect, ...]
+    layers: Mapping[str, Layered[Any]]
+    text: str
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The site's civil time zone."""
+        return ZoneInfo(self.time_zone)
+
+    @property
+    def measuring(self) -> Layered[MeasuringSettings]:
+        """How readings are weighed."""
+        found: Layered[MeasuringSettings] = self.layers["measuring"]
+        return found
+
+    @property
+    def judgement(self) -> JudgementSettings:
+        """How far things may go."""
+        return JudgementSettings(**{name: self.layers[name] for name in JUDGEMENT_SECTIONS})
+
+    @property
+    def orders(self) -> Layered[OrdersSettings]:
+        """How orders are bundled and silenced."""
+        found: Layered[OrdersSettings] = self.layers["orders"]
+        return found
+
+
+def read_settings(text: str) -> Settings:
+    """The settings of a site from the text of its file.
+
+    Raises
+    ------
+    SettingsError
+        On the first thing that is wrong.
+    """
+    try:
+        document = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise SettingsError(
+            f"the file is not readable TOML: {error}", where="takeup.toml", todo="Mend the line it names."
+        ) from error
+    lines = LineFinder(text)
+    for table in document:
+        if table not in (*PLAIN_TABLES, *SECTIONS):
+            raise unknown(table, (*PLAIN_TABLES, *SECTIONS), where=lines.place(table), what="table")
+    site = _Site(document.get("site", {}), lines)
+    zone = site.text("time_zone")
+    try:
+        ZoneInfo(zone)
+    except (ZoneInfoNotFoundError, ValueError) as error:
+        raise SettingsError(
+            f"time_zone = {zone!r} is not a known IANA time zone",
+            where=site.place("time_zone"),
+            why="Civil days and clock changes depend on it.",
+            todo="Write a name such as 'Europe/Lisbon'.",
+        ) from error
+    settings = Settings(
+        name=site.text("name"),
+        time_zone=zone,
+        order_prefix=site.text("order_prefix", "C"),
+        tell_at=site.clock("tell_at", "02:30"),
+        inbox=site.text("inbox", "inbox"),
+        settle_seconds=site.number("settle_seconds", 5.0),
+        stale_after_days=int(site.number("stale_after_days", 7.0)),
+        sources=_sources(document.get("source", {}), zone, lines),
+        layers=layered(document, SECTIONS, lines),
+        text=text,
+    )
+    site.nothing_else()
+    return settings
+
+
+class _Site:
+    """The [site] table, read key by key; what is left over is unknown."""
+
+    def __init__(self, table: Mapping[str, Any], lines: LineFinder) -> None:
+        self._table = table
+        self._lines = lines
+        self._known: set[str] = set()
+
+    def place(self, key: str) -> str:
+        return self._lines.place("site", key)
+
+    def _get(self, key: str, default: Any, wanted: type | tuple[type, ...], kind: str) -> Any:
+        self._known.add(key)
+        value = self._table.get(key, default)
+        if value is None:
+            raise SettingsError(f"{key} is missing", where=self.place(""), todo=f"Add {key} = ... to [site].")
+        if not isinstance(value, wanted) or isinstance(value, bool):
+            raise SettingsError(f"{key} = {value!r} is not {kind}", where=self.place(key))
+        return value
+
+    def text(self, key: str, default: str | None = None) -> str:
+        value: str = self._get(key, default, str, "a text")
+        if not value.strip():
+            raise SettingsError(f"{key} is blank", where=self.place(key))
+        return value
+
+    def number(self, key: str, default: float) -> float:
+        value = float(self._get(key, default, (int, float), "a number"))
+        if value < 0:
+            raise SettingsError(f"{key} = {value} is below 0", where=self.place(key))
+        return value
+
+    def clock(self, key: str, default: str) -> time:
+        value = self.text(key, default)
+        found = _CLOCK.fullmatch(value)
+        if not found:
+            raise SettingsError(f"{key} = {value!r} is not a clock time such as '02:30'", where=self.place(key))
+        return time(int(found[1]), int(found[2]))
+
+    def nothing_else(self) -> None:
+        for key in self._table:
+            if key not in self._known:
+                raise unknown(key, self._known, where=self.place(key))
+
+
+def _sources(tables: Mapping[str, Any], zone: str, lines: LineFinder) -> tuple[SourceDialect, ...]:
+    """The site's sources, then for every feed a source of plain exports; one of the site's by that name goes before it."""
+    own = [_source(name, table, zone, lines) for name, table in tables.items()]
+    return (*own, *(source for source in default_sources() if source.name not in tables))
+
+
+def _source(name: str, table: Mapping[str, Any], zone: str, lines: LineFinder) -> SourceDialect:
+    known = {item.name: item for item in fields(SourceDialect) if item.name != "name"}
+    where = lines.place(f"source.{name}")
+    for key in table:
+        if key not in known:
+            raise unknown(key, known, where=lines.place(f"source.{name}", key))
+    given = {"time_zone": zone, **table}
+    missing = [
+        key
+        for key, item in known.items()
+        if key not in given and item.default is MISSING and item.default_factory is MISSING
+    ]
+    if missing:
+        raise SettingsError(f"{', '.join(missing)} must be given", where=where)
+    try:
+        feed = Feed(given["feed"])
+    except ValueError:
+        raise unknown(str(given["feed"]), list(Feed), where=where, what="feed") from None
+    if not isinstance(given["files"], list) or not all(isinstance(pattern, str) for pattern in given["files"]):
+        raise SettingsError(
+            f"files = {given['files']!r} is not a list of texts", where=lines.place(f"source.{name}", "files")
+        )
+    return SourceDialect(name=name, **{**given, "feed": feed, "files": tuple(given["files"])})

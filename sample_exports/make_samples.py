@@ -1,0 +1,716 @@
+"""Make the sample exports: three years of Brinehollow, a fertiliser works that does not exist.
+
+    python sample_exports/make_samples.py [FOLDER]
+
+Every number is invented and drawn with a fixed seed, so that the same files come out every time. README.md
+beside this script says what each file shows. Nothing here is evidence for anything: tests of the main job
+look elsewhere.
+"""
+
+from __future__ import annotations
+
+import csv
+import gzip
+import io
+import sys
+from dataclasses import dataclass, field, replace
+from datetime import date, timedelta
+from pathlib import Path
+
+import numpy as np
+
+SEED = 20260831
+FIRST_DAY = date(2023, 9, 1)
+#: The days whose nights the demo tells; the first delivers three years at once, the fourth comes after a gap.
+NIGHTS = (date(2026, 8, 31), date(2026, 9, 1), date(2026, 9, 2), date(2026, 9, 8), date(2026, 9, 9))
+LAST_DAY = NIGHTS[-1]
+
+
+@dataclass(frozen=True)
+class Machine:
+    """A machine and how hard it runs."""
+
+    tag: str
+    name: str
+    kind: str
+    service: str
+    hours_per_day: float
+    area: str
+    duty: tuple[str, ...] = ()
+    stops_with: str = ""
+    stop_cost: int = 1800
+
+
+@dataclass(frozen=True)
+class Chain:
+    """One chain design and how it wears here; ``sides`` strands of it run side by side."""
+
+    machine: str
+    chain: str
+    construction: str
+    pitch_mm: float
+    pitches: int
+    teeth: tuple[int, int]
+    rate: float
+    """Percent per 1000 run hours, while the case holds."""
+    fitted: tuple[date, ...]
+    sides: tuple[str, ...] = ("A", "B")
+    pin_mm: float = 31.75
+    bore_mm: float = 32.15
+    outside_mm: float = 44.45
+    cases_mm: tuple[float | None, float | None] = (3.2, 1.5)
+    certified: bool = False
+    attachment_every: int = 4
+    lube_plan: str = "open_conveyor"
+    lube_hours: float | None = 100
+    lube_ml: float | None = 50
+    seals: str = "none"
+    lead_days: int = 112
+    price: int = 28000
+    travel_mm: float | None = 480
+    fixed: bool = False
+    survey_hours: float = 900
+    unequal: float = 0.0
+    """How much faster the second strand wears, as a fraction."""
+    spacing_mm: float = 900
+    extra: dict[str, str] = field(default_factory=dict)
+
+
+MACHINES = (
+    Machine("EL-11", "Rock elevator", "bucket_elevator", "highly_abrasive", 15.5, "Rock intake", ("dusty",), "FE-31"),
+    Machine("EL-12", "Product elevator north", "bucket_elevator", "abrasive_bulk", 14.0, "Granulation", ("corrosive", "dusty")),
+    Machine("EL-13", "Product elevator south", "bucket_elevator", "abrasive_bulk", 14.0, "Granulation", ("corrosive", "dusty")),
+    Machine("EL-14", "Recycle elevator", "bucket_elevator", "abrasive_bulk", 16.0, "Granulation", ("dusty", "hot")),
+    Machine("EL-15", "Potash elevator", "bucket_elevator", "abrasive_bulk", 12.0, "Potash store", ("corrosive",)),
+    Machine("DR-21", "Potash drag", "drag_conveyor", "highly_abrasive", 12.0, "Potash store", ("corrosive", "confined_space")),
+    Machine("DR-22", "Salt drag", "drag_conveyor", "highly_abrasive", 11.0, "Salt store", ("corrosive", "wet", "confined_space")),
+    Machine("DR-23", "Dust return drag", "drag_conveyor", "abrasive_bulk", 13.0, "Dedusting", ("dusty",), "", 400),
+    Machine("FE-31", "Rock apron feeder", "apron_feeder", "highly_abrasive", 13.0, "Rock intake", ("dusty",), "EL-11", 2400),
+    Machine("FE-32", "Crusher feeder", "apron_feeder", "highly_abrasive", 12.5, "Rock intake", ("dusty",), "", 2400),
+    Machine("RC-41", "Stockyard reclaimer", "reclaimer", "abrasive_bulk", 10.0, "Stockyard", ("corrosive", "wet")),
+    Machine("SC-51", "Harrow scraper", "scraper_conveyor", "abrasive_bulk", 10.0, "Stockyard", ("corrosive",)),
+    Machine("SL-61", "Bagging slat conveyor", "slat_conveyor", "clean", 15.0, "Bagging", (), "", 900),
+    Machine("SL-62", "Palletising slat conveyor 1", "slat_conveyor", "clean", 15.0, "Bagging", (), "", 900),
+    Machine("SL-63", "Palletising slat conveyor 2", "slat_conveyor", "clean", 15.0, "Bagging", (), "", 900),
+    Machine("HD-71", "Rotary cooler drive", "heavy_drive", "clean", 17.0, "Granulation", ("hot",), "", 3200),
+    Machine("HD-72", "Dryer drive", "heavy_drive", "enclosed_clean", 17.0, "Granulation", ("hot",), "", 3200),
+    Machine("HD-73", "Mill drive", "heavy_drive", "clean", 14.0, "Rock intake", ("dusty",), "", 2600),
+)
+
+D = date
+CHAINS = (
+    # The case is worn through: the rate triples and the limit comes early.
+    Chain("EL-11", "bushed rollerless, 6.000 in", "bushed_rollerless", 152.4, 240, (12, 12), 0.26, (D(2023, 9, 11), D(2025, 3, 17)), certified=True, lube_plan="none_by_decision", lube_hours=None, lube_ml=None),
+    # Sisters: sealed against unsealed.
+    Chain("EL-12", "bushed rollerless, 6.000 in, sealed", "bushed_rollerless", 152.4, 200, (12, 12), 0.085, (D(2023, 10, 2),), seals="labyrinth", lube_plan="sealed_greaseable", lube_hours=500, lube_ml=300, price=41000),
+    Chain("EL-13", "bushed rollerless, 6.000 in", "bushed_rollerless", 152.4, 200, (12, 12), 0.24, (D(2023, 10, 2), D(2025, 9, 15)), lube_plan="none_by_decision", lube_hours=None, lube_ml=None),
+    # An uneven pair: strand B wears faster.
+    Chain("EL-14", "bushed rollerless, 6.000 in", "bushed_rollerless", 152.4, 180, (12, 12), 0.10, (D(2023, 9, 20),), unequal=0.32, lube_plan="none_by_decision", lube_hours=None, lube_ml=None),
+    Chain("EL-15", "bushed rollerless, 4.000 in", "bushed_rollerless", 101.6, 260, (14, 14), 0.20, (D(2024, 1, 15), D(2026, 1, 19)), pin_mm=25.4, bore_mm=25.8, outside_mm=38.1, lube_plan="none_by_decision", lube_hours=None, lube_ml=None),
+    # Dry by decision, and greased all the same.
+    Chain("DR-21", "welded drag", "welded_drag", 152.4, 160, (9, 9), 0.28, (D(2023, 9, 5), D(2025, 6, 2)), cases_mm=(3.0, 0.0), attachment_every=2, lube_plan="none_by_decision", lube_hours=None, lube_ml=None, price=16500),
+    Chain("DR-22", "welded drag", "welded_drag", 152.4, 140, (9, 9), 0.36, (D(2023, 11, 6), D(2025, 2, 10)), cases_mm=(3.0, 0.0), attachment_every=2, lube_plan="none_by_decision", lube_hours=None, lube_ml=None, price=15500),
+    # No reading was ever taken here.
+    Chain("DR-23", "welded mill", "welded_mill", 101.6, 120, (8, 8), 0.2, (D(2025, 4, 7),), sides=("",), cases_mm=(3.0, 0.0), lube_plan="none_by_decision", lube_hours=None, lube_ml=None, survey_hours=float("inf"), price=6000),
+    # Nobody knows the case depth of this long-pitch chain.
+    Chain("FE-31", "roller conveyor, 12 in", "roller_conveyor", 304.8, 72, (8, 8), 0.055, (D(2023, 10, 9),), pin_mm=44.45, bore_mm=45.0, outside_mm=63.5, cases_mm=(None, None), attachment_every=1, lube_ml=120, price=52000),
+    # A bushing cracks in the second night.
+    Chain("FE-32", "roller conveyor, 9 in", "roller_conveyor", 228.6, 84, (8, 8), 0.085, (D(2023, 9, 25),), pin_mm=38.1, bore_mm=38.6, outside_mm=57.15, attachment_every=1, lube_ml=120, price=48000),
+    # The take-up runs out before the chain does.
+    Chain("RC-41", "offset sidebar, 7 in", "offset_sidebar_roller", 177.8, 220, (10, 10), 0.13, (D(2023, 9, 18),), travel_mm=340, attachment_every=6, pin_mm=41.3, bore_mm=41.8, outside_mm=60.0, lube_ml=90, price=60000),
+    # Inside rub on one side.
+    Chain("SC-51", "offset sidebar, 6 in", "offset_sidebar_roller", 152.4, 180, (10, 10), 0.14, (D(2023, 12, 4),), attachment_every=6, pin_mm=34.9, bore_mm=35.4, outside_mm=52.0, lube_ml=70),
+    # A lubrication lapse.
+    Chain("SL-61", "roller conveyor, 4 in", "roller_conveyor", 101.6, 300, (16, 16), 0.075, (D(2023, 9, 4),), pin_mm=19.05, bore_mm=19.4, outside_mm=28.6, cases_mm=(2.5, 1.2), lube_ml=60, travel_mm=400, price=14000),
+    # Readings of these two come from a hand-held tape with decimal commas.
+    Chain("SL-62", "roller conveyor, 4 in", "roller_conveyor", 101.6, 280, (16, 16), 0.065, (D(2023, 9, 4),), pin_mm=19.05, bore_mm=19.4, outside_mm=28.6, cases_mm=(2.5, 1.2), lube_ml=60, travel_mm=400, price=14000),
+    Chain("SL-63", "roller conveyor, 4 in", "roller_conveyor", 101.6, 280, (16, 16), 0.07, (D(2023, 9, 4),), pin_mm=19.05, bore_mm=19.4, outside_mm=28.6, cases_mm=(2.5, 1.2), lube_ml=60, travel_mm=400, price=14000),
+    # The drives are measured in inches.
+    Chain("HD-71", "cranked link, 3.5 in", "offset_sidebar_roller", 88.9, 96, (13, 72), 0.11, (D(2023, 10, 16), D(2025, 10, 13)), sides=("",), pin_mm=22.2, bore_mm=22.5, outside_mm=31.7, lube_plan="manual_drive", lube_hours=8, lube_ml=40, travel_mm=90, price=9000, lead_days=84),
+    Chain("HD-72", "cranked link, 3.5 in", "offset_sidebar_roller", 88.9, 104, (13, 60), 0.04, (D(2023, 10, 16),), sides=("",), pin_mm=22.2, bore_mm=22.5, outside_mm=31.7, lube_plan="sealed_greaseable", lube_hours=500, lube_ml=400, travel_mm=90, price=9800, lead_days=84),
+    # Its hour meter was reset, and once rolled over.
+    Chain("HD-73", "cranked link, 4 in", "offset_sidebar_roller", 101.6, 88, (11, 44), 0.085, (D(2023, 9, 11),), sides=("",), pin_mm=25.4, bore_mm=25.7, outside_mm=38.1, lube_plan="manual_drive", lube_hours=100, lube_ml=40, travel_mm=None, fixed=True, price=8700, lead_days=84),
+)
+
+Row = dict[str, str]
+Rows = dict[str, list[tuple[date, Row]]]
+"""Feed name to (day on which the plant's system knew it, row)."""
+
+
+def main(folder: Path) -> None:
+    """Write every sample file under a folder."""
+    rows = plant(np.random.default_rng(SEED))
+    previous = date.min
+    for night in NIGHTS:
+        _write_night(folder / "plant" / "nights" / night.isoformat(), rows, previous, night)
+        previous = night
+
+
+def plant(draw: np.random.Generator) -> Rows:
+    """Every row the plant's system ever knew, told machine by machine."""
+    rows: Rows = {feed: [] for feed in FEEDS}
+    hours = {machine.tag: _run_hours(machine, draw) for machine in MACHINES}
+    for machine in MACHINES:
+        _register(machine, rows)
+        _meter(machine, hours[machine.tag], rows)
+    for chain in CHAINS:
+        _lives(chain, hours[chain.machine], draw, rows)
+    _shutdowns(rows)
+    _stories(rows)
+    return rows
+
+
+# --- what happened -------------------------------------------------------------------------------------------
+
+
+def _run_hours(machine: Machine, draw: np.random.Generator) -> np.ndarray:
+    """Cumulative run hours at noon of every day from FIRST_DAY on."""
+    days = (LAST_DAY - FIRST_DAY).days + 1
+    daily = np.clip(draw.normal(machine.hours_per_day, 1.6, days), 0, 23.5)
+    for shutdown in SHUTDOWNS:
+        first, last = ((day - FIRST_DAY).days for day in shutdown[1:3])
+        daily[max(first, 0) : max(last + 1, 0)] = 0.0
+    return np.cumsum(daily)
+
+
+def _elongation(chain: Chain, life_hours: np.ndarray, faster: float, draw: np.random.Generator) -> np.ndarray:
+    """True wear elongation of one strand at every day of a life, in percent."""
+    case = 100 * min(c / 0.5 for c in chain.cases_mm if c) / chain.pitch_mm if any(chain.cases_mm) else np.inf
+    steps = np.diff(life_hours, prepend=0.0)
+    wander = np.exp(np.cumsum(draw.normal(0, 0.012, life_hours.size)) - 0.03)
+    worn = np.zeros(life_hours.size)
+    level = 0.0
+    for day, step in enumerate(steps):
+        rate = chain.rate * (1 + faster) * np.clip(wander[day], 0.7, 1.4)
+        if level > case:
+            rate *= 3
+        level += rate * step / 1000
+        worn[day] = level
+    return worn + 0.09 * (1 - np.exp(-life_hours / 40))
+
+
+def _lives(chain: Chain, hours: np.ndarray, draw: np.random.Generator, rows: Rows) -> None:
+    for number, fitted in enumerate(chain.fitted):
+        removed = chain.fitted[number + 1] if number + 1 < len(chain.fitted) else None
+        for position, side in enumerate(chain.sides):
+            strand = f"{chain.machine}-{side}" if side else chain.machine
+            rows["strands"].append((fitted, _strand_row(chain, strand, side, fitted, removed)))
+            first = (fitted - FIRST_DAY).days
+            last = ((removed or LAST_DAY) - FIRST_DAY).days
+            life = hours[first : last + 1] - hours[first]
+            faster = chain.unequal if position else 0.0
+            worn = _elongation(chain, life, faster, draw)
+            _surveys(chain, strand, fitted, life, worn, draw, rows, removed is not None)
+            if removed is None:
+                _lube(chain, strand, fitted, life, draw, rows)
+
+
+def _surveys(
+    chain: Chain,
+    strand: str,
+    fitted: date,
+    life: np.ndarray,
+    worn: np.ndarray,
+    draw: np.random.Generator,
+    rows: Rows,
+    ended: bool,
+) -> None:
+    if not np.isfinite(chain.survey_hours):
+        return
+    pitches = 20 if chain.pitch_mm < 200 else 10
+    nominal = pitches * chain.pitch_mm
+    birth = 1 + draw.normal(0.10, 0.02, 4) / 100
+    local = draw.normal(0, 0.02, 4)
+    due = 0.0
+    for day in range(life.size):
+        last = ended and day == life.size - 1
+        if life[day] < due and not last:
+            continue
+        occasion = "as_left" if day == 0 else "as_found" if last else "routine"
+        when = fitted + timedelta(days=day)
+        length = nominal * birth + nominal * (worn[day] * (1 + local)) / 100 + draw.normal(0, 0.8, 4)
+        for mark in range(4):
+            rows["elongation_readings"].append(
+                (
+                    when,
+                    {
+                        "strand": strand,
+                        "measured_at": when.isoformat(),
+                        "mark": str(mark + 1),
+                        "occasion": occasion,
+                        "pitches": str(pitches),
+                        "length_mm": f"{length[mark]:.0f}",
+                        "chain_temperature_c": f"{draw.normal(21, 4):.0f}",
+                        "instrument_class": "II",
+                        "start_link": "inner" if chain.construction in ("bushed_rollerless", "roller_conveyor") else "",
+                        "method": "clean_tensioned",
+                        "measured_by": "chain crew",
+                    },
+                )
+            )
+        if chain.travel_mm:
+            used = 16 + chain.pitches * chain.pitch_mm * worn[day] / 200
+            rows["takeup_readings"].append(
+                (
+                    when,
+                    {
+                        "strand": strand,
+                        "measured_at": when.isoformat(),
+                        "used_left_mm": f"{min(used + draw.normal(0, 1), chain.travel_mm):.0f}",
+                        "used_right_mm": f"{min(used + draw.normal(0, 1), chain.travel_mm):.0f}",
+                    },
+                )
+            )
+        due = life[day] + chain.survey_hours * draw.uniform(0.85, 1.15)
+        if day == 0:
+            due = 100
+
+
+def _lube(
+    chain: Chain, strand: str, fitted: date, life: np.ndarray, draw: np.random.Generator, rows: Rows
+) -> None:
+    if not chain.lube_hours or not chain.lube_ml:
+        return
+    due, start = chain.lube_hours, max(0, (date(2025, 9, 1) - fitted).days)
+    due += life[min(start, life.size - 1)]
+    for day in range(start, life.size):
+        if life[day] < due:
+            continue
+        when = fitted + timedelta(days=day)
+        due = life[day] + chain.lube_hours * draw.uniform(0.8, 0.98)
+        if chain.machine == "SL-61" and LUBE_LAPSE[0] <= when <= LUBE_LAPSE[1]:
+            continue
+        if chain.machine == "HD-71" and day % 3:
+            continue
+        quantity = chain.lube_ml * draw.uniform(0.85, 1.15)
+        rows["lube_records"].append(
+            (
+                when,
+                {
+                    "strand": strand,
+                    "done_at": f"{when.isoformat()}T09:{draw.integers(0, 60):02d}",
+                    "lubricant": "chain oil, ISO VG 220",
+                    "quantity_ml": f"{quantity:.0f}",
+                    "method": "can and brush",
+                    "done_by": "lubrication round",
+                },
+            )
+        )
+
+
+LUBE_LAPSE = (date(2026, 8, 18), date(2026, 9, 6))
+
+
+# --- what the register says ----------------------------------------------------------------------------------
+
+
+def _register(machine: Machine, rows: Rows) -> None:
+    row = {
+        "machine": machine.tag,
+        "name": machine.name,
+        "kind": machine.kind,
+        "area": machine.area,
+        "service": machine.service,
+        "stops_with": machine.stops_with,
+        "stop_cost_per_hour": str(machine.stop_cost),
+        "planned_hours_per_day": f"{machine.hours_per_day + 1:.1f}",
+    }
+    row |= {flag: "yes" for flag in machine.duty}
+    rows["machines"].append((FIRST_DAY, row))
+    for source in _energies(machine):
+        rows["energy_sources"].append((FIRST_DAY, {"machine": machine.tag, **source}))
+
+
+def _energies(machine: Machine) -> list[Row]:
+    number = f"LP-{machine.tag}"
+    panel = f"motor control room, panel {machine.tag}"
+
+    def source(name: str, kind: str, magnitude: str, point: str, isolated: str, released: str, verified: str) -> Row:
+        return {
+            "source": name,
+            "kind": kind,
+            "magnitude": magnitude,
+            "isolation_point": point,
+            "isolated_how": isolated,
+            "released_how": released,
+            "verified_how": verified,
+            "procedure_number": number,
+        }
+
+    listed = [
+        source(
+            "main drive motor", "electrical", "690 V, 55 kW", f"{panel}, isolator 1", "isolator off, padlock",
+            "wait 5 min for the drive's capacitors", "try the local start button, then back to off",
+        ),
+        source(
+            "control and interlock supply", "electrical", "230 V", f"{panel}, isolator 2", "isolator off, padlock",
+            "none stored", "panel lamp test shows dead",
+        ),
+    ]
+    if machine.kind == "bucket_elevator":
+        listed += [
+            source(
+                "loaded leg running back", "gravity", "up to 9 t of filled buckets", "head platform",
+                "empty the leg first; clamp both runs to the casing", "chain clamps set and load shown on clamps",
+                "no movement when the brake is eased in small steps",
+            ),
+            source(
+                "feed chute above the boot", "material", "about 2 m3", f"{machine.tag} inlet slide gate",
+                "gate closed, pinned and padlocked", "chute raked out", "look through the inspection door",
+            ),
+        ]
+    elif machine.kind in ("drag_conveyor", "scraper_conveyor"):
+        listed += [
+            source(
+                "material on the incline", "gravity", "up to 4 t", "tail end", "run empty before stopping",
+                "block flights at the tail", "look: trough empty",
+            ),
+            source(
+                "tension held in the chain", "mechanical", "about 20 kN", "take-up frame", "slack off both screws",
+                "screws slack, catenary hangs free", "chain moves by hand bar",
+            ),
+        ]
+    elif machine.kind == "apron_feeder":
+        listed += [
+            source(
+                "hopper load on the pans", "material", "up to 60 t", "hopper gate", "gate closed, spile bars in",
+                "pans run empty", "look from the inspection platform",
+            ),
+            source(
+                "take-up grease cylinders", "hydraulic", "180 bar", "tail shaft, grease valves", "valves shut, tagged",
+                "bleed to zero at the relief screw", "gauge reads zero",
+            ),
+        ]
+    elif machine.kind == "reclaimer":
+        listed += [
+            source(
+                "harrow and boom winches", "gravity", "harrow 6 t", "winch deck", "harrow lowered to stops, pinned",
+                "ropes slack", "look: ropes slack on both drums",
+            ),
+            source(
+                "travel drive", "electrical", "690 V, 2 x 15 kW", f"{panel}, isolator 3", "isolator off, padlock",
+                "rail clamps set", "try travel from the cabin, then back to off",
+            ),
+        ]
+    elif machine.kind == "heavy_drive":
+        listed.append(
+            source(
+                "driven drum turning back", "gravity", "out-of-balance drum", "pier 2, barring gear",
+                "drum parked heavy side down, chocks and pin set", "wait until the drum rests",
+                "pin carries no load, drum does not move",
+            )
+        )
+    if machine.tag == "SC-51":
+        for row in listed[2:]:
+            row["released_how"] = ""
+    return [] if machine.tag == "DR-23" else listed
+
+
+def _strand_row(chain: Chain, strand: str, side: str, fitted: date, removed: date | None) -> Row:
+    def text(value: float | int | None) -> str:
+        return "" if value is None else f"{value:g}"
+
+    return {
+        "strand": strand,
+        "fitted_on": fitted.isoformat(),
+        "removed_on": removed.isoformat() if removed else "",
+        "machine": chain.machine,
+        "set": f"{chain.machine} chain" if len(chain.sides) > 1 else "",
+        "side": {"A": "left", "B": "right"}.get(side, ""),
+        "chain": chain.chain,
+        "construction": chain.construction,
+        "pitch_mm": text(chain.pitch_mm),
+        "pitches": str(chain.pitches),
+        "teeth_drive": str(chain.teeth[0]),
+        "teeth_tail": str(chain.teeth[1]),
+        "attachment_every": str(chain.attachment_every),
+        "centres_mm": f"{(chain.pitches - sum(chain.teeth) / 2) * chain.pitch_mm / 2:.0f}",
+        "fixed_centres": "yes" if chain.fixed else "no",
+        "strand_spacing_mm": text(chain.spacing_mm) if len(chain.sides) > 1 else "",
+        "speed_m_per_s": "0.5",
+        "takeup_travel_mm": text(chain.travel_mm),
+        "takeup_start_mm": "16" if chain.travel_mm else "",
+        "pin_diameter_mm": text(chain.pin_mm),
+        "bushing_bore_mm": text(chain.bore_mm),
+        "bushing_outside_mm": text(chain.outside_mm),
+        "bushing_length_mm": "80",
+        "pin_hardening": "induction" if chain.cases_mm[0] != 0 else "through",
+        "bushing_hardening": "carburised" if chain.cases_mm[1] != 0 else "through",
+        "pin_case_mm": text(chain.cases_mm[0]),
+        "bushing_case_mm": text(chain.cases_mm[1]),
+        "case_certified": "yes" if chain.certified else "no",
+        "seals": chain.seals,
+        "lube_plan": chain.lube_plan,
+        "lube_interval_hours": text(chain.lube_hours),
+        "lube_quantity_ml": text(chain.lube_ml),
+        "lubricant": "chain oil, ISO VG 220" if chain.lube_hours else "",
+        "lead_time_days": str(chain.lead_days),
+        "chain_price": str(chain.price),
+        "replacement_labour_cost": "9500",
+        **chain.extra,
+    }
+
+
+def _meter(machine: Machine, hours: np.ndarray, rows: Rows) -> None:
+    """Weekly readings, daily in the last 120 days; one meter is reset, one rolls over."""
+    offset, modulus, event_day = 2150.0, None, None
+    if machine.tag == "HD-73":
+        event_day = date(2025, 1, 20)
+    if machine.tag == "RC-41":
+        offset, modulus = 400.0, 10_000.0
+    zero = 0.0
+    for day in range(hours.size):
+        when = FIRST_DAY + timedelta(days=day)
+        event = ""
+        if when == event_day:
+            zero, event = offset + hours[day], "new_meter"
+        daily = day >= hours.size - 120
+        if not (daily or when.weekday() == 0 or event):
+            continue
+        reading = offset + hours[day] - zero
+        if modulus:
+            reading %= modulus
+        rows["run_hours"].append(
+            (
+                when,
+                {
+                    "machine": machine.tag,
+                    "read_at": f"{when.isoformat()}T12:00",
+                    "meter_hours": f"{reading:.1f}",
+                    "meter_event": event,
+                },
+            )
+        )
+
+
+SHUTDOWNS = (
+    ("Autumn 2023", date(2023, 10, 16), date(2023, 10, 20)),
+    ("Spring 2024", date(2024, 4, 15), date(2024, 4, 24)),
+    ("Autumn 2024", date(2024, 10, 14), date(2024, 10, 18)),
+    ("Spring 2025", date(2025, 4, 14), date(2025, 4, 23)),
+    ("Autumn 2025", date(2025, 10, 13), date(2025, 10, 17)),
+    ("Spring 2026", date(2026, 4, 13), date(2026, 4, 22)),
+    ("Autumn 2026", date(2026, 10, 12), date(2026, 10, 16)),
+    ("Spring 2027", date(2027, 4, 12), date(2027, 4, 21)),
+    ("Autumn 2027", date(2027, 10, 11), date(2027, 10, 15)),
+)
+
+
+def _shutdowns(rows: Rows) -> None:
+    for name, first, last in SHUTDOWNS:
+        rows["shutdowns"].append(
+            (
+                FIRST_DAY,
+                {
+                    "shutdown": name,
+                    "machines": "all",
+                    "starts_at": f"{first.isoformat()}T06:00",
+                    "ends_at": f"{last.isoformat()}T18:00",
+                },
+            )
+        )
+
+
+# --- the trade's mess, and the stories of the nights -----------------------------------------------------------
+
+
+def _stories(rows: Rows) -> None:
+    def find(when: date, finding: str, severity: str, place: str, remark: str, *, strand: str = "", machine: str = "") -> None:
+        rows["inspection_findings"].append(
+            (
+                when,
+                {
+                    "machine": machine,
+                    "strand": strand,
+                    "seen_at": when.isoformat(),
+                    "finding": finding,
+                    "place": place,
+                    "severity": severity,
+                    "remark": remark,
+                    "seen_by": "shift round",
+                },
+            )
+        )
+
+    for month in range(8):
+        when = date(2026, 1 + month, 14)
+        for machine in MACHINES:
+            find(when, "nothing found", "", "", "monthly look, locked out", machine=machine.tag)
+    find(date(2026, 9, 1), "cracked_bushing", "", "mark 3, loaded run", "crack right across, hair line on the next link too", strand="FE-32-B")
+    find(date(2026, 9, 2), "side rub", "soon", "head, inside of left sidebars", "bright inside, tooth sides polished", strand="SC-51-A")
+    find(date(2026, 8, 27), "rust", "note", "return run", "brown after the wet week", strand="DR-22-A")
+    find(date(2026, 8, 28), "looks a bit tired", "", "tail", "hard to say", strand="EL-15-B")
+    find(date(2026, 9, 8), "one sidebar cracked at the hole??", "", "mark 2", "please look", strand="EL-13-A")
+    # Greased though the register says dry by decision.
+    rows["lube_records"].append(
+        (
+            date(2026, 8, 30),
+            {
+                "strand": "DR-21-A",
+                "done_at": "2026-08-30T10:20",
+                "lubricant": "grease",
+                "quantity_ml": "400",
+                "method": "gun",
+                "done_by": "relief crew",
+            },
+        )
+    )
+    # The lapse on SL-61 ends.
+    for strand in ("SL-61-A", "SL-61-B"):
+        rows["lube_records"].append(
+            (
+                date(2026, 9, 7),
+                {
+                    "strand": strand,
+                    "done_at": "2026-09-07T08:40",
+                    "lubricant": "chain oil, ISO VG 220",
+                    "quantity_ml": "62",
+                    "method": "can and brush",
+                    "done_by": "lubrication round",
+                },
+            )
+        )
+    _miscount_and_correction(rows)
+    _survey(rows, "EL-11-A", date(2026, 9, 7), (3116, 3117, 3115, 3118))
+    _survey(rows, "EL-11-B", date(2026, 9, 7), (3114, 3115, 3113, 3116))
+    _survey(rows, "ZZ-99-A", date(2026, 9, 1), (3050, 3051, 3050, 3052))
+
+
+def _survey(rows: Rows, strand: str, when: date, lengths: tuple[int, ...]) -> None:
+    for mark, length in enumerate(lengths, start=1):
+        rows["elongation_readings"].append(
+            (
+                when,
+                {
+                    "strand": strand,
+                    "measured_at": when.isoformat(),
+                    "mark": str(mark),
+                    "occasion": "routine",
+                    "pitches": "20",
+                    "length_mm": str(length),
+                    "chain_temperature_c": "21",
+                    "instrument_class": "II",
+                    "start_link": "inner",
+                    "method": "clean_tensioned",
+                    "measured_by": "chain crew",
+                },
+            )
+        )
+
+
+def _miscount_and_correction(rows: Rows) -> None:
+    """A routine survey of EL-13-B counted 21 pitches for 20; one mark of EL-12-A is corrected a night later."""
+    latest = _latest(rows, "EL-13-B")
+    for index, (when, row) in enumerate(rows["elongation_readings"]):
+        if row["strand"] == "EL-13-B" and when == latest and row["mark"] == "2":
+            rows["elongation_readings"][index] = (
+                when,
+                replace_cells(row, length_mm=f"{float(row['length_mm']) + 153:.0f}"),
+            )
+    latest = _latest(rows, "EL-12-A")
+    for when, row in list(rows["elongation_readings"]):
+        if row["strand"] == "EL-12-A" and when == latest and row["mark"] == "4":
+            corrected = replace_cells(row, length_mm=f"{float(row['length_mm']) - 1:.0f}")
+            corrected["changed_at"] = "2026-09-02T07:30"
+            rows["elongation_readings"].append((date(2026, 9, 2), corrected))
+
+
+def _latest(rows: Rows, strand: str) -> date:
+    return max(when for when, row in rows["elongation_readings"] if row["strand"] == strand and when <= NIGHTS[0])
+
+
+def replace_cells(row: Row, **cells: str) -> Row:
+    """The same row with other cells."""
+    return {**row, **cells}
+
+
+# --- writing exports -------------------------------------------------------------------------------------------
+
+FEEDS = (
+    "machines",
+    "energy_sources",
+    "strands",
+    "run_hours",
+    "elongation_readings",
+    "takeup_readings",
+    "lube_records",
+    "inspection_findings",
+    "sprocket_checks",
+    "shutdowns",
+)
+WHOLE = ("machines", "energy_sources", "strands", "shutdowns")
+
+
+def _write_night(folder: Path, rows: Rows, after: date, until: date) -> None:
+    folder.mkdir(parents=True, exist_ok=True)
+    day = until.isoformat()
+    for feed in FEEDS:
+        if feed in WHOLE:
+            if until != NIGHTS[0]:
+                continue
+            chosen = [row for known, row in rows[feed] if known <= until]
+        else:
+            chosen = [row for known, row in rows[feed] if after < known <= until]
+        if feed == "elongation_readings":
+            commas = [row for row in chosen if row["strand"].startswith(("SL-62", "SL-63"))]
+            inches = [row for row in chosen if row["strand"].startswith("HD-")]
+            _write_commas(folder / f"tape_{day}.csv", commas)
+            _write_inches(folder / f"drives_{day}.csv", inches)
+            chosen = [row for row in chosen if row not in commas and row not in inches]
+        if chosen:
+            _write(folder / f"{feed}_{day}.csv", chosen, packed=feed == "run_hours" and until == NIGHTS[0])
+
+
+def _write(path: Path, rows: list[Row], *, packed: bool = False, delimiter: str = ",") -> None:
+    names = list(dict.fromkeys(name for row in rows for name in row))
+    text = io.StringIO(newline="")
+    writer = csv.DictWriter(text, names, restval="", delimiter=delimiter, lineterminator="\r\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    content = text.getvalue().encode("utf-8")
+    if packed:
+        path.with_suffix(".csv.gz").write_bytes(gzip.compress(content, 9, mtime=0))
+    else:
+        path.write_bytes(content)
+
+
+def _write_commas(path: Path, rows: list[Row]) -> None:
+    """The hand-held tape's own headers, semicolons, decimal commas and day-first dates."""
+    if not rows:
+        return
+    told = [
+        {
+            "Kette": row["strand"],
+            "Datum": date.fromisoformat(row["measured_at"]).strftime("%d.%m.%Y"),
+            "Messstelle": row["mark"],
+            "Anlass": {"routine": "Regel", "as_left": "neu", "as_found": "vor Ausbau"}[row["occasion"]],
+            "Teilungen": row["pitches"],
+            "Laenge": f"{float(row['length_mm']) / 10:.1f}".replace(".", ","),
+            "Temperatur": row["chain_temperature_c"],
+        }
+        for row in rows
+    ]
+    _write(path, told, delimiter=";")
+
+
+def _write_inches(path: Path, rows: list[Row]) -> None:
+    """The drives' fitters read the tape to a sixteenth of an inch, written as a decimal."""
+    if not rows:
+        return
+    told = [
+        {
+            "strand": row["strand"],
+            "measured_at": row["measured_at"],
+            "mark": row["mark"],
+            "occasion": row["occasion"],
+            "pitches": row["pitches"],
+            "length_in": f"{round(float(row['length_mm']) / 25.4 * 16) / 16:.4f}",
+            "chain_temp_f": f"{float(row['chain_temperature_c']) * 1.8 + 32:.0f}",
+        }
+        for row in rows
+    ]
+    _write(path, told)
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]) if len(sys.argv) > 1 else Path(__file__).parent)
