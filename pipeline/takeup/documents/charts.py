@@ -20,13 +20,13 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 INK, GREY = "#111111", "#6b6b6b"
-SIZE_IN = (5.6, 3.3)
-SMALL = 7.5
+SIZE_IN = (5.0, 3.2)
+SMALL = 8.0
 STYLE: dict[Any, Any] = {
     "svg.fonttype": "none",
     "font.family": "sans-serif",
     "font.sans-serif": ["DejaVu Sans"],
-    "font.size": 9.0,
+    "font.size": 9.5,
     "axes.linewidth": 0.6,
     "axes.edgecolor": GREY,
     "xtick.color": INK,
@@ -54,7 +54,7 @@ def chart(series: StrandSeries, limit_name: Callable[[str], str], title: str, de
     with rc_context({**STYLE, "svg.hashsalt": f"takeup {series.strand}"}):
         figure = _figure()
         figure.clear()
-        axes = figure.add_axes((0.105, 0.15, 0.625, 0.81))
+        axes = figure.add_axes((0.118, 0.15, 0.565, 0.81))
         _draw(axes, series, limit_name)
         nothing = dict.fromkeys(("Creator", "Date", "Format", "Type"))
         FigureCanvasSVG(figure).print_svg(file, metadata=nothing)  # type: ignore[no-untyped-call]
@@ -159,14 +159,14 @@ def _limits(axes: Axes, series: StrandSeries, limit_name: Callable[[str], str]) 
         lines.append((series.plan_percent, "plan line", False, (0, (1.5, 1.5))))
     lines.sort()
     low, high = axes.get_ylim()
-    heights = _apart([level for level, *_ in lines], gap=(high - low) * 0.062, low=low, high=high)
+    heights = _apart([level for level, *_ in lines], gap=(high - low) * 0.066, low=low, high=high)
     margin = axes.get_yaxis_transform()
     for (level, name, governs, dashes), height in zip(lines, heights, strict=True):
         color, width, style = (INK, 1.0, "solid") if governs else (GREY, 0.7, dashes)
         axes.axhline(level, color=color, linewidth=width, linestyle=style)
         axes.annotate(
             f"{name} {level:.2f} %", (1.0, level), xytext=(1.035, height), xycoords=margin,
-            textcoords=margin, fontsize=8, va="center", annotation_clip=False,
+            textcoords=margin, fontsize=8.5, va="center", annotation_clip=False,
             fontweight="bold" if governs else "normal",
             arrowprops={"arrowstyle": "-", "linewidth": 0.4, "color": GREY, "shrinkA": 0, "shrinkB": 0},
         )  # fmt: skip
@@ -192,6 +192,7 @@ def _apart(levels: Sequence[float], gap: float, low: float, high: float) -> list
 def _inline(svg: str, title: str, description: str) -> str:
     """The SVG as one element of a page, named for screen readers, without what only a file needs."""
     svg = svg[svg.index("<svg") :]
+    svg = re.sub(r'<path d="[^"]*" style="fill: #ffffff"/>', "", svg)
     svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.DOTALL)
     svg = re.sub(r"<defs>\s*<style[^>]*>.*?</style>\s*</defs>", "", svg, count=1, flags=re.DOTALL)
     used = set(re.findall(r'(?:href="#|url\(#)([^")]+)', svg))

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
+from takeup.documents.filters import capital
 from takeup.documents.sentences import sentence
 from takeup.documents.sheets import ChangeLine, NightSheet, OrderSheet, RefusedFile
 from takeup.documents.words import field_value, order_title, reason_sentence, rule_sentence, subject_name
-from takeup.model import KeptOut, Urgency, Verdict
+from takeup.model import Change, KeptOut, Urgency, Verdict
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -213,7 +214,9 @@ def changed(env: Environment, sheet: NightSheet) -> list[Changed]:
 def _changed(env: Environment, line: ChangeLine, is_open: bool) -> Changed:
     word = env.filters["word"]
     event = line.event
-    names = sorted(event.before.keys() | event.after.keys())
+    # A decision names the new state already; a reopened order says which it was.
+    said = {"state"} if event.change is not Change.REOPENED else set()
+    names = sorted((event.before.keys() | event.after.keys()) - said)
     fields = tuple(
         Field(
             word(name, "order_field"),
@@ -222,5 +225,5 @@ def _changed(env: Environment, line: ChangeLine, is_open: bool) -> Changed:
         )
         for name in names
     )
-    title = f"{word(line.job, 'job')}: {subject_name(env, line.subject_kind, line.subject)}"
+    title = f"{capital(word(line.job, 'job'))}: {subject_name(env, line.subject_kind, line.subject)}"
     return Changed(event.order, is_open, title, word(event.change, "change"), fields, event.by, event.note)

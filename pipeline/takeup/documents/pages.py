@@ -12,12 +12,14 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
+from markupsafe import Markup
+
 from takeup.documents.charts import chart, drawn_limits
 from takeup.documents.filters import listed, number, quantity
 from takeup.documents.sentences import sentence
 from takeup.documents.sheets import EvidenceLine, OrderSheet, ReminderSheet, StrandSeries
 from takeup.documents.words import fact_value, order_subject, order_title, part_names, reason_sentence
-from takeup.model import Fact, Reason
+from takeup.model import Fact, Order, Reason
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -27,10 +29,18 @@ if TYPE_CHECKING:
 class Line:
     """One named value on a page, and where it comes from."""
 
-    subject: str
     name: str
     value: str
     origin: str
+
+
+@dataclass(frozen=True)
+class Facts:
+    """The facts of one reason."""
+
+    rule: str
+    subject: str
+    lines: tuple[Line, ...]
 
 
 @dataclass(frozen=True)
@@ -87,7 +97,7 @@ def order_page(env: Environment, sheet: OrderSheet) -> str:
         findings=[_finding(env, code) for code in seen(order.reasons)],
         lacking=lacking(env, sheet.reminder) if sheet.reminder else [],
         fact={fact.name: fact for fact in reversed(facts)},
-        facts=fact_lines(env, order.reasons),
+        facts=fact_groups(env, order),
         defaults=default_lines(env, sheet),
         evidence=evidence_rows(sheet.evidence),
     )
@@ -173,35 +183,37 @@ def drawn(env: Environment, series: StrandSeries) -> Drawn:
         },
     )
     title = sentence(env, "chart", "title", {"series": series})
-    return Drawn(series, chart(series, lambda code: word(code, "limit"), title, description), listed(above))
+    svg = chart(series, lambda code: word(code, "limit"), title, description)
+    return Drawn(series, Markup(svg), listed(above))  # noqa: S704 - drawn by us, every text in it escaped
 
 
-def fact_lines(env: Environment, reasons: Iterable[Reason]) -> list[Line]:
-    """Every fact behind an order, each once."""
-    lines: dict[Line, None] = {}
-    for reason in reasons:
-        for fact in reason.facts:
-            lines[_line(env, reason.subject, fact)] = None
-    return list(lines)
+def fact_groups(env: Environment, order: Order) -> list[Facts]:
+    """Every fact behind an order, reason by reason."""
+    return [
+        Facts(
+            reason.rule,
+            order_subject(env, order) if reason.subject == order.subject else reason.subject,
+            tuple(_line(env, fact) for fact in reason.facts),
+        )
+        for reason in order.reasons
+        if reason.facts
+    ]
 
 
 def default_lines(env: Environment, sheet: OrderSheet) -> list[Line]:
     """Every default an order rests on, each once, named with the status of its source."""
-    lines: dict[Line, None] = {}
-    for reason in sheet.order.reasons:
-        for fact in reason.facts:
-            if fact.is_default:
-                lines[_line(env, "", fact)] = None
-    for series in sheet.series:
-        for limit in series.limits:
-            if limit.is_default and limit.percent is not None:
-                name = env.filters["word"](limit.name, "limit")
-                lines[Line("", name, quantity(limit.percent, "%"), limit.origin)] = None
-    return list(lines)
+    lines = [_line(env, fact) for reason in sheet.order.reasons for fact in reason.facts if fact.is_default]
+    lines += [
+        Line(env.filters["word"](limit.name, "limit"), quantity(limit.percent, "%"), limit.origin)
+        for series in sheet.series
+        for limit in series.limits
+        if limit.is_default and limit.percent is not None
+    ]
+    return list(dict.fromkeys(lines))
 
 
-def _line(env: Environment, subject: str, fact: Fact) -> Line:
-    return Line(subject, env.filters["word"](fact.name, "fact"), fact_value(env, fact), fact.origin)
+def _line(env: Environment, fact: Fact) -> Line:
+    return Line(env.filters["word"](fact.name, "fact"), fact_value(env, fact), fact.origin)
 
 
 def evidence_rows(evidence: Sequence[EvidenceLine]) -> list[Rows]:

@@ -1,7 +1,7 @@
 """A night's folder in the planning queue: staged, on the disk, then switched to in one step.
 
 A page whose content key is that of the night before is not drawn again: it is a hard link to the same
-file. The key covers the sheet, every template and the versions, so that whatever could change a page changes its key.
+file. The key covers the sheet, every template and the versions: whatever could change a page changes its key.
 """
 
 from __future__ import annotations

@@ -184,9 +184,9 @@ class EvidenceLine:
 class OrderSheet:
     """Everything one work order prints.
 
-    ``visit`` are the other open orders of the same visit in the order of work, ``takes_in`` the smaller orders
-    that are part of this one, ``evidence`` the origins of the row ids in the order's reasons, ``reminder`` None
-    only for a job that touches no machine.
+    ``visit`` are the other open orders of the same visit in the order of work, ``takes_in`` the smaller
+    orders that are part of this one, ``evidence`` the origins of the row ids in the order's reasons,
+    ``reminder`` None only for a job that touches no machine.
     """
 
     order: Order
