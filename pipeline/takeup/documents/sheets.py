@@ -92,7 +92,7 @@ class LimitLine:
     """One limit of one strand, as elongation from the zero of its surveys.
 
     ``percent`` None means not judged, ``missing`` names the register columns wanted for it. ``name`` is the
-    limit's code: sprocket, fixed, conveyor, override, takeup, case, chrome, pin, bushing or sidebar.
+    limit's code: sprocket, fixed, conveyor, override, takeup, case, chrome, pin or bushing.
     """
 
     name: str

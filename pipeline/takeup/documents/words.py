@@ -56,7 +56,9 @@ def fact_value(env: Environment, fact: Fact) -> str:
 
 
 def subject_name(env: Environment, kind: str, subject: str) -> str:
-    """A subject as people call it; a subject of records is ``feed/case`` and becomes words.
+    """A subject as people call it; a subject of records, ``feed/case``, becomes words.
+
+    The case is a reason, a case of a rule, or the column that is missing.
 
     Raises
     ------
@@ -70,7 +72,8 @@ def subject_name(env: Environment, kind: str, subject: str) -> str:
     name = str(word(feed, "feed"))
     if not case:
         return name
-    return f"{name}, {word(case, 'reason' if case in word.kinds['reason'] else 'source_case')}"
+    kind = next((kind for kind in ("reason", "source_case") if case in word.kinds[kind]), "column")
+    return f"{name}, {word(case, kind)}"
 
 
 def order_title(env: Environment, order: Order) -> str:

@@ -1,0 +1,353 @@
+"""An invented plant's night, as sheets: every kind of job, with the awkward cases a real night brings."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+from takeup.documents.sheets import (
+    CalibrationCell,
+    CalibrationRecord,
+    ChangeLine,
+    ClosedKey,
+    EnergySource,
+    EvidenceLine,
+    Forecast,
+    LimitLine,
+    MachineSheet,
+    NightSheet,
+    OrderSheet,
+    OverrideLine,
+    RefusedFile,
+    ReminderSheet,
+    StaleFeed,
+    StrandSeries,
+    SurveyPoint,
+)
+from takeup.model import (
+    Accounting,
+    Answer,
+    Change,
+    Fact,
+    Job,
+    KeptOut,
+    Order,
+    OrderEvent,
+    OrderState,
+    Reason,
+    Urgency,
+    Verdict,
+)
+
+TEMPLATES = Path(__file__).resolve().parents[2] / "templates"
+AS_OF = date(2026, 3, 2)
+SHA = "5f0c6f3d9a4be1c07a2b8d6e4f1930a7c8d5e2b1f4a69708c3d2e1f0a9b8c7d6"
+
+ELEVATOR = MachineSheet(
+    "BE-31", "Meal elevator 3", "bucket_elevator", "Raw mill", ("abrasive", "dusty", "confined_space"), ("DC-12",)
+)
+DRAG = MachineSheet("DC-12", "Ash drag 12", "drag_conveyor", "Boiler house", ("abrasive", "hot", "wet"))
+FEEDER = MachineSheet("AF-02", "Quarry feeder 2", "apron_feeder", "Crusher", ("abrasive",))
+DRIVE = MachineSheet("HD-07", "Kiln drive 7", "heavy_drive", "Kiln", ("combustible_dust",))
+
+SOURCES = (
+    EnergySource(
+        "main drive motor", "electrical", "690 V, 55 kW", "MCC 4, cubicle 12", "load-break switch off, padlock",
+        "earth and discharge by a licensed electrician", "start at the local panel, no motion", "LP-BE-31 rev. 4",
+        file="energy_sources.csv", line=14,
+    ),
+    EnergySource(
+        "loaded leg", "gravity", "about 3 t of loaded buckets", "head shaft, both runs", "chain clamps to casing beams",
+        "run empty first; clamp both runs", "clamps loaded by barring, no creep", "LP-BE-31 rev. 4",
+        file="energy_sources.csv", line=15,
+    ),
+    EnergySource(
+        "feeder above", "material", "raw meal, up to 40 t/h", "slide gate SG-31", "gate shut and locked",
+        "chute emptied", "", "LP-BE-31 rev. 4", still_exported=False, file="energy_sources.csv", line=16,
+    ),
+)  # fmt: skip
+WHOLE = tuple(
+    replace(source, verified_how=source.verified_how or "gate position seen, chute empty", still_exported=True)
+    for source in SOURCES
+)
+
+
+def series() -> StrandSeries:
+    """The handbook's example strand: five surveys, the case governs."""
+    points = [
+        (date(2025, 1, 20), 41.0, 0.048, False, "", 0.061),
+        (date(2025, 4, 7), 1200.0, 0.410, True, "", 0.455),
+        (date(2025, 7, 7), 2650.0, 0.830, True, "", 0.902),
+        (date(2025, 11, 3), 4100.0, 1.220, True, "marks_left_out", 1.301),
+        (date(2026, 3, 2), 5500.0, 1.552, True, "", 1.604),
+    ]
+    return StrandSeries(
+        strand="BE-31-A",
+        set="BE-31",
+        side="A",
+        pitch_mm=152.4,
+        pitches=240.0,
+        fitted_on=date(2025, 1, 17),
+        hours_now=5500.0,
+        hours_as_of=date(2026, 3, 2),
+        plan_percent=1.477,
+        surveys=tuple(
+            SurveyPoint(on, hours, e, 0.112, longest, 4, "as_left", note, counted)
+            for on, hours, e, counted, note, longest in points
+        ),
+        limits=(
+            LimitLine("case", 1.969, True, False, "the register: case 1.5 mm certified; pin share 0.5 is a default"),
+            LimitLine("takeup", 2.536, origin="take-up reading of 2026-03-02, line 88"),
+            LimitLine("bushing", 2.625, is_default=True, origin="default, common practice, no source"),
+            LimitLine("conveyor", 2.895, is_default=True, origin="default, common practice, no source"),
+            LimitLine("pin", 3.810, is_default=True, origin="default, common practice, no source"),
+            LimitLine("chrome", None, missing=("chrome_mm",)),
+        ),
+        forecast=Forecast(
+            "case", 1.969, 0.267, "own", 5500.0, 1.552, 1012.0, 1569.0, 2391.0,
+            date(2026, 4, 20), date(2026, 6, 3), date(2026, 7, 22),
+            basis="fleet", fleet_number=7, fleet_forecasts=212, fleet_lives=48, factor_low=0.70, factor_high=1.62,
+        ),
+        next_survey_on=date(2026, 3, 14),
+    )  # fmt: skip
+
+
+COMING = (
+    Fact("survey_on", date(2026, 3, 2), "day", "the survey"),
+    Fact("e_percent", 1.552, "%", "the survey"),
+    Fact("uncertainty_percent", 0.112, "%", "the survey"),
+    Fact("zero", "as_fitted", "word", "the survey"),
+    Fact("from_mark", "mean", "word", "the survey"),
+    Fact("limit", "case", "word", "the register"),
+    Fact("limit_percent", 1.969, "%", "reckoned by takeup"),
+    Fact("plan_percent", 1.477, "%", "default, proposed for takeup, no source", is_default=True),
+    Fact("rate", 0.267, "%/1000 h", "reckoned by takeup"),
+    Fact("rate_source", "own", "word", "reckoned by takeup"),
+    Fact("reckoned_on", date(2026, 3, 2), "day", "reckoned by takeup"),
+    Fact("early_on", date(2026, 4, 20), "day", "reckoned by takeup"),
+    Fact("middle_on", date(2026, 6, 3), "day", "reckoned by takeup"),
+    Fact("late_on", date(2026, 7, 22), "day", "reckoned by takeup"),
+    Fact("bounds_basis", "fleet", "word", "reckoned by takeup"),
+    Fact("fleet_forecasts", 212, "forecasts", "table 7"),
+    Fact("factor_low", 0.70, "1", "table 7"),
+    Fact("lead_days", 70.0, "d", "the register"),
+    Fact("margin_days", 14.0, "d", "default, common practice, no source", is_default=True),
+    Fact("need_by_on", date(2026, 4, 20), "day", "reckoned by takeup"),
+    Fact("buy_by_on", date(2026, 1, 26), "day", "reckoned by takeup"),
+    Fact("exposure_days", 35.0, "d", "reckoned by takeup"),
+)
+
+
+def order(number: str, job: Job, subject: str, machine: MachineSheet, urgency: Urgency, *reasons: Reason) -> Order:
+    """An open order with dates and nights filled in."""
+    return Order(
+        number=number,
+        job=job,
+        subject_kind="source" if job is Job.CORRECT_DATA else "set" if job is Job.REPLACE_SET else "machine",
+        subject=subject,
+        machine=machine.machine,
+        strands=() if job is Job.CORRECT_DATA else (f"{machine.machine}-A", f"{machine.machine}-B"),
+        urgency=urgency,
+        need_by=None,
+        buy_by=None,
+        shutdown="",
+        governing="",
+        parts=(),
+        reasons=reasons,
+        raised_night=10,
+        raised_as_of=date(2026, 2, 27),
+        revised_night=12,
+        revised_as_of=AS_OF,
+    )
+
+
+def reason(rule: str, subject: str, case: str, *facts: Fact) -> Reason:
+    return Reason(rule, subject, case, facts, evidence=(101, 102, 103))
+
+
+def finding(word: str, seen: str, strand: str, severity: str) -> tuple[Fact, ...]:
+    return (
+        Fact("finding", word, "word", "inspection_findings.csv line 9"),
+        Fact("findings", (word,), "words", "inspection_findings.csv line 9"),
+        Fact("as_written", seen, "word", "inspection_findings.csv line 9"),
+        Fact("place", f"mark 3 of {strand}", "word", "inspection_findings.csv line 9"),
+        Fact("remark", "seen from the door, machine stopped", "word", "inspection_findings.csv line 9"),
+        Fact("severity", severity, "word", "inspection_findings.csv line 9"),
+        Fact("seen_on", date(2026, 3, 1), "day", "inspection_findings.csv line 9"),
+        Fact("rows", 2, "rows", "inspection_findings.csv"),
+    )
+
+
+def orders() -> tuple[OrderSheet, ...]:
+    """One open order of each kind."""
+    evidence = tuple(EvidenceLine(100 + n, "elongation_readings", "survey 2026-03.csv", n, SHA) for n in range(2, 10))
+    replace_set = replace(
+        order(
+            "C-0003", Job.REPLACE_SET, "BE-31", ELEVATOR, Urgency.NEXT_SHUTDOWN,
+            reason("limit_coming", "BE-31-A", "buy_by_reached", *COMING),
+            reason(
+                "matching", "BE-31", "difference_at_limit",
+                Fact("strand_long", "BE-31-A", "word"), Fact("strand_short", "BE-31-B", "word"),
+                Fact("e_long_percent", 1.657, "%"), Fact("e_short_percent", 1.312, "%"),
+                Fact("difference_points", 0.345, "points"), Fact("uncertainty_points", 0.112, "points"),
+                Fact("match_limit_points", 0.30, "points", "default, proposed for takeup, no source", is_default=True),
+                Fact("lag_by_tape_mm", 103.5, "mm"), Fact("skew_degrees", 6.6, "degree"),
+            ),
+        ),
+        revision=3, need_by=date(2026, 4, 13), buy_by=date(2026, 1, 26), shutdown="Spring stop", governing="case",
+        parts=("attachments", "bolts", "connecting_links", "matched_set", "spare_section", "sprockets_as_gauged"),
+    )  # fmt: skip
+    measure = replace(
+        order(
+            "C-0005", Job.MEASURE, "BE-31", ELEVATOR, Urgency.PLAN,
+            reason(
+                "survey_overdue", "BE-31-B", "interval", Fact("survey_on", date(2025, 11, 3), "day"),
+                Fact("next_survey_hours", 5600.0, "h"), Fact("next_survey_on", date(2026, 3, 7), "day"),
+            ),
+        ),
+        need_by=date(2026, 3, 14), swallowed_by="C-0003",
+    )  # fmt: skip
+    fracture = order(
+        "C-0001", Job.INVESTIGATE_FRACTURE, "DC-12", DRAG, Urgency.STOP_NOW,
+        reason("abnormal_finding", "DC-12-A", "fracture", *finding("broken_pin", "pin broken", "DC-12-A", "stop")),
+    )  # fmt: skip
+    lubricate = replace(
+        order(
+            "C-0002", Job.LUBRICATE, "HD-07", DRIVE, Urgency.THIS_WEEK,
+            reason(
+                "lube_overdue", "HD-07-A", "overdue", Fact("last_lube_on", date(2026, 1, 12), "day"),
+                Fact("last_lube_hours", 4210.0, "h"), Fact("due_hours", 4310.0, "h"),
+                Fact("overdue_hours", 4320.0, "h"), Fact("due_on", date(2026, 2, 20), "day"),
+                Fact("interval_hours", 100.0, "h", "default, common practice, no source", is_default=True),
+                Fact("quantity_ml", 48.0, "mL", "the register"), Fact("lubricant", "ISO VG 220 mineral oil", "word"),
+            ),
+        ),
+        state=OrderState.ACCEPTED,
+    )  # fmt: skip
+    takeup = order(
+        "C-0004", Job.ADJUST_TAKEUP, "AF-02", FEEDER, Urgency.THIS_WEEK,
+        reason(
+            "takeup_low", "AF-02-A", "shorten", Fact("left_mm", 62.0, "mm"), Fact("travel_mm", 480.0, "mm"),
+            Fact("trigger_mm", 72.0, "mm", "default, proposed for takeup, no source", is_default=True),
+            Fact("takeup_on", date(2026, 3, 1), "day"), Fact("remove_pitches", 2, "pitches"),
+            Fact("returns_mm", 154.8, "mm"), Fact("joining_slack_mm", 15.0, "mm"), Fact("left_after_mm", 216.8, "mm"),
+            Fact("pitches_after", 238, "pitches"), Fact("used_mm", 418.0, "mm"),
+        ),
+    )  # fmt: skip
+    rub = order(
+        "C-0006", Job.INSPECT_ALIGNMENT, "AF-02", FEEDER, Urgency.THIS_WEEK,
+        reason("abnormal_finding", "AF-02-B", "soon", *finding("side_rub", "side rub", "AF-02-B", "soon")),
+    )  # fmt: skip
+    teeth = order(
+        "C-0007", Job.SPROCKETS, "DC-12", DRAG, Urgency.NEXT_SHUTDOWN,
+        reason(
+            "sprocket_wear", "DC-12", "tooth_worn", Fact("sprocket", "head, side A", "word"),
+            Fact("checked_on", date(2026, 2, 26), "day"), Fact("depth_mm", 5.4, "mm"),
+            Fact("depth_limit_mm", 5.1, "mm"), Fact("meshes_on", "barrel", "word"),
+            Fact("mesh_diameter_mm", 50.8, "mm"), Fact("turned", False, "yes/no"),
+        ),
+    )  # fmt: skip
+    data = order(
+        "C-0008", Job.CORRECT_DATA, "elongation_readings/not_a_number", MachineSheet(""), Urgency.PLAN,
+        reason(
+            "data_unjudged", "elongation_readings/not_a_number", "rows_refused", Fact("rows", 3, "rows"),
+            Fact("feed", "elongation_readings", "word"), Fact("reason", "not_a_number", "word"),
+            Fact("lines", ("survey 2026-03.csv line 12", "survey 2026-03.csv line 19"), "words"),
+        ),
+    )  # fmt: skip
+    override = OverrideLine(
+        "plan_part", "The plan line as a part of the wear limit.", 0.7, "1", "machine BE-31",
+        "two spring stops were missed in a row", "chain steward", date(2025, 9, 1), date(2026, 9, 1),
+        "takeup.toml, limits, plan_part",
+    )  # fmt: skip
+    return (
+        OrderSheet(fracture, DRAG, evidence=evidence[:1], reminder=ReminderSheet("C-0001", DRAG)),
+        OrderSheet(lubricate, DRIVE, reminder=ReminderSheet("C-0002", DRIVE, SOURCES[:1])),
+        OrderSheet(takeup, FEEDER, visit=(rub,), reminder=ReminderSheet("C-0004", FEEDER, WHOLE)),
+        OrderSheet(rub, FEEDER, visit=(takeup,), reminder=ReminderSheet("C-0006", FEEDER, WHOLE)),
+        OrderSheet(
+            replace_set, ELEVATOR, series=(series(), replace(series(), strand="BE-31-B")), visit=(measure,),
+            takes_in=(measure,), overrides=(override,), evidence=evidence, duration_h=24.3,
+            duration_origin="6 h and 0.25 h for each of 2 × 36.6 m; default, common practice, no source",
+            shutdown_from="2026-04-13 06:00", shutdown_to="2026-04-16 18:00",
+            reminder=ReminderSheet("C-0003", ELEVATOR, SOURCES),
+        ),
+        OrderSheet(teeth, DRAG, reminder=ReminderSheet("C-0007", DRAG)),
+        OrderSheet(
+            measure, ELEVATOR, series=(replace(series(), strand="BE-31-B", forecast=None),), visit=(replace_set,),
+            reminder=ReminderSheet("C-0005", ELEVATOR, SOURCES),
+        ),
+        OrderSheet(data, MachineSheet("")),
+    )  # fmt: skip
+
+
+KEPT_OUT = (
+    KeptOut(
+        "refused", "not_a_number", "elongation_readings", "survey 2026-03.csv", SHA, 12,
+        "BE-31-A,2026-03-02,3,routine,20,3O98.5,,", "length_mm", "3O98.5", "3098.5",
+    ),
+    KeptOut(
+        "waiting", "strand_unknown", "lube_records", "lube 2026-03-01.csv", SHA, 4,
+        "BE-31-C,2026-03-01T06:15:00,mineral oil,48", "strand", "BE-31-C", "",
+    ),
+    KeptOut(
+        "set aside", "copied_survey", "elongation_readings", "survey 2026-02.csv", SHA, 31,
+        "AF-02-A,2026-02-16,1,routine,20,3066.0,,", subject="AF-02-A", row_id=77,
+    ),
+    KeptOut(
+        "refused", "unknown_word", "inspection_findings", "round 2026-03-02.csv", SHA, 3,
+        "<b>DC-12</b>,DC-12-A,2026-03-02,pin sheared off,head,severe,=HYPERLINK(\"x\")", "severity", "severe",
+        "stop, soon, shutdown, note",
+    ),
+)  # fmt: skip
+
+
+def night() -> NightSheet:
+    """The whole night."""
+    sheets = orders()
+    event = OrderEvent(12, AS_OF, "C-0003", 3, Change.REVISED, {"need_by": "2026-05-04"}, {"need_by": "2026-04-13"})
+    ended = OrderEvent(
+        12, AS_OF, "C-0000", 1, Change.DONE, {"state": "accepted"}, {"state": "done"}, "shift fitter", "all joints wetted"
+    )
+    return NightSheet(
+        site="Northbank Works",
+        number=12,
+        as_of=AS_OF,
+        previous_as_of=date(2026, 2, 27),
+        ledger_head=SHA,
+        orders=sheets,
+        changes=(
+            ChangeLine(event, Job.REPLACE_SET, "set", "BE-31", "BE-31", Urgency.NEXT_SHUTDOWN),
+            ChangeLine(ended, Job.LUBRICATE, "machine", "DC-12", "DC-12", Urgency.PLAN),
+        ),
+        unread_stops=KEPT_OUT[3:],
+        unjudged=(
+            Verdict("wear_limit", "strand", "AF-02-A", Answer.CANNOT_JUDGE, "AF-02", reason="silence"),
+            Verdict(
+                "takeup_low", "strand", "BE-31-B", Answer.CANNOT_JUDGE, "BE-31", reason="no_travel",
+                facts=(Fact("missing", ("takeup_travel_mm",), "words"),),
+            ),
+        ),
+        kept_out=KEPT_OUT,
+        accounting=(
+            Accounting("survey 2026-03.csv", SHA, "elongation_readings", 48, 44, 1, 0, 3, 0),
+            Accounting("lube 2026-03-01.csv", SHA, "lube_records", 6, 4, 0, 1, 0, 1),
+            Accounting("round 2026-03-02.csv", SHA, "inspection_findings", 5, 4, 0, 0, 1, 0),
+        ),
+        refused_files=(RefusedFile("strands 2026-03.csv", "strands", "too_many_missing", "31", "120"),),
+        closed_keys=(ClosedKey("machines", "HD-05", "machines 2026-03.csv"),),
+        stale_feeds=(
+            StaleFeed("run_hours", 9, date(2026, 2, 20), date(2026, 2, 19), 1.0),
+            StaleFeed("sprocket_checks", None, None, None, 30.0),
+        ),
+        calibration=CalibrationRecord(
+            7, date(2026, 3, 1), 48, False,
+            (
+                CalibrationCell("below a third", "up to a tenth of the limit", 212, 48, 0.70, 1.62),
+                CalibrationCell("a third to two thirds", "up to a tenth of the limit", 188, 44, 0.78, 1.44),
+            ),
+        ),
+        document={"site": "Northbank Works", "orders": []},
+        versions=(("takeup", "0.1.0"), ("tzdata", "2026.1")),
+    )  # fmt: skip

@@ -1,0 +1,110 @@
+"""Every code that can reach a reader has a name in words, and no name stands for a code that is gone."""
+
+from __future__ import annotations
+
+import tomllib
+
+import pytest
+
+from takeup.contracts import contract
+from takeup.derive.findings import UNCLASSIFIED, VOCABULARY
+from takeup.derive.reasons import Note
+from takeup.derive.reasons import Reason as SetAside
+from takeup.documents.environment import environment
+from takeup.errors import OurFault, SettingsError
+from takeup.documents.words import subject_name
+from takeup.judgement.cases import BOUNDS_BASES, CASES, CORRECTED_FEED, LIMIT_KINDS, RATE_SOURCES
+from takeup.judgement.facts import FACTS
+from takeup.judgement.limits import LIMITS
+from takeup.judgement.rules import data_unjudged
+from takeup.model import Answer, Change, Feed, Job, OrderState, Urgency
+from takeup.orders.candidates import PARTS
+from takeup.orders.closeouts import REASONS
+from takeup.store.reasons import Refusal, Waiting
+from tests.documents.plant import TEMPLATES
+
+WORDS = tomllib.loads((TEMPLATES / "words.toml").read_text(encoding="utf-8"))
+
+
+def choices(feed: Feed, column: str) -> set[str]:
+    """The words a column of a contract may hold."""
+    return set(next(field for field in contract(feed).fields if field.name == column).words)
+
+
+def slugs(codes: object) -> set[str]:
+    return {str(code).replace(" ", "_") for code in codes}  # type: ignore[attr-defined]
+
+
+#: due cases of the rules about a strand that ask to correct data
+ASKS_TO_CORRECT = {"grease_on_dry": ["greased"], "tape_against_takeup": ["apart"], "abnormal_finding": ["unread"]}
+
+REGISTRIES = {
+    "job": slugs(Job),
+    "urgency": slugs(Urgency),
+    "state": slugs(OrderState),
+    "change": slugs(Change),
+    "feed": slugs(Feed),
+    "answer": slugs(Answer),
+    "finding": {*VOCABULARY, UNCLASSIFIED},
+    "reason": {*Refusal, *Waiting, *SetAside, *REASONS},
+    "source_case": {"hours_missing", "not_registered", "renewal_not_recorded", "greased", "apart", "unread"},
+    "survey_note": {note for note in Note if note},
+    "rule": set(CASES),
+    "fact": set(FACTS),
+    "limit": set(LIMITS),
+    "limit_long": set(LIMITS),
+    "limit_kind": set(LIMIT_KINDS),
+    "rate_source": set(RATE_SOURCES),
+    "bounds_basis": set(BOUNDS_BASES),
+    "machine_kind": choices(Feed.MACHINES, "kind"),
+    "energy": choices(Feed.ENERGY_SOURCES, "kind"),
+    "lube_plan": choices(Feed.STRANDS, "lube_plan"),
+    "severity": choices(Feed.INSPECTION_FINDINGS, "severity"),
+    "part": {part for parts in PARTS.values() for part in parts},
+    "column": {
+        field.name
+        for feed in Feed
+        for field in contract(feed).fields
+        if field.name not in ("changed_at", "withdrawn")
+    },
+}
+
+
+@pytest.mark.parametrize("kind", REGISTRIES)
+def test_every_code_has_a_name_and_every_name_a_code(kind: str) -> None:
+    assert slugs(WORDS[kind]) == slugs(REGISTRIES[kind])
+
+
+def test_no_name_is_blank_or_a_code_itself() -> None:
+    for kind, names in WORDS.items():
+        for code, name in names.items():
+            assert name.strip() == name != "", (kind, code)
+            assert "_" not in name, (kind, code)
+
+
+def test_every_subject_of_an_order_to_correct_data_has_a_name() -> None:
+    env = environment([TEMPLATES])
+    raised_by_rules = [(feed, case) for rule, feed in CORRECTED_FEED.items() for case in ASKS_TO_CORRECT[rule]]
+    for feed, case in {*data_unjudged._all_subjects(), *raised_by_rules}:
+        name = subject_name(env, "source", f"{feed}/{case}")
+        assert "_" not in name
+        assert name.startswith(WORDS["feed"][feed])
+
+
+def test_a_code_without_a_name_stops_the_page() -> None:
+    word = environment([TEMPLATES]).filters["word"]
+    with pytest.raises(OurFault, match=r"the job 'polish' has no name"):
+        word("polish", "job")
+
+
+def test_a_sites_own_words_go_before_ours(tmp_path) -> None:
+    (tmp_path / "words.toml").write_text('[job]\nmeasure = "take the tape to the chain"\n', encoding="utf-8")
+    word = environment([tmp_path, TEMPLATES]).filters["word"]
+    assert word("measure", "job") == "take the tape to the chain"
+    assert word("lubricate", "job") == "lubricate the chain"
+
+
+def test_unreadable_words_of_a_site_are_its_settings_error(tmp_path) -> None:
+    (tmp_path / "words.toml").write_text("[job\n", encoding="utf-8")
+    with pytest.raises(SettingsError, match=r"words\.toml: this is not readable TOML"):
+        environment([tmp_path, TEMPLATES])
