@@ -1,0 +1,1 @@
+"""Known rows become hours, surveys and elongations; what other rows contradict is set aside, with reasons."""

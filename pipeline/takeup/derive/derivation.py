@@ -1,0 +1,252 @@
+"""One night's derivation: from known rows to hours, surveys and findings, only where something changed."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass, field
+from datetime import date
+from typing import TYPE_CHECKING, Protocol
+
+import numpy as np
+import pandas as pd
+
+from takeup.derive import lube, setaside, takeups
+from takeup.derive.findings import findings
+from takeup.derive.lives import Register, register, unregistered
+from takeup.derive.meters import MeterBook, meter_book
+from takeup.derive.readings import life_hours, readings
+from takeup.derive.settings import MeasuringSettings
+from takeup.derive.stuck import stuck_meters
+from takeup.derive.surveys import COLUMNS, judged, site_values, surveys
+from takeup.derive.takeups import Travels, travels
+from takeup.layered import Layered
+from takeup.model import Feed, KeptOut
+from takeup.wear.arguments import Array, Flags, Whole
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+EPOCH = date(1970, 1, 1)
+
+#: tables of the store that hold what was derived before
+SURVEY_CACHE, ASIDE_CACHE = "survey", "set_aside"
+
+
+class KnownRows(Protocol):
+    """What this room needs of the store."""
+
+    def rows(
+        self, feed: Feed, *, as_of: date, night: int | None = None, subjects: Iterable[str] | None = None
+    ) -> pd.DataFrame:
+        """The rows of a feed that hold, dated up to a day."""
+
+    def origins(self, row_ids: Iterable[int]) -> pd.DataFrame:
+        """Columns row_id, feed, file, sha256, line."""
+
+    def exported(self, feed: Feed) -> bool:
+        """Whether the feed was ever delivered."""
+
+    def effective_changes(self, night: int, as_of: date, previous_as_of: date | None) -> dict[str, set[str]]:
+        """The strands and machines that something changed for."""
+
+    def read_cache(self, table: str, strands: Iterable[str] | None = None) -> pd.DataFrame:
+        """What was derived before; empty if nothing was."""
+
+
+@dataclass(frozen=True)
+class Derived:
+    """What the rows known say, as of one day.
+
+    Attributes
+    ----------
+    meters : MeterBook
+    lives, surveys, lube, takeup, findings : DataFrame
+        Columns where they are made: :mod:`.lives`, :mod:`.surveys`, :mod:`.lube`, :mod:`.takeups`,
+        :mod:`.findings`.
+    machines, shutdowns, sources, sprockets : DataFrame
+        Rows of their feeds.
+    set_aside : list of KeptOut
+        Sorted by row id and reason.
+    set_aside_rows : DataFrame
+        The same with strand and day, see :mod:`.setaside`.
+    touched_strands : set of str
+        Derived afresh this night, strands of one set together.
+    caches : dict
+        Table to the frame that replaces the rows of the touched strands.
+    counters : dict
+        surveys_derived, strands_touched, meter_rows.
+    """
+
+    meters: MeterBook
+    lives: pd.DataFrame
+    surveys: pd.DataFrame
+    set_aside: list[KeptOut]
+    set_aside_rows: pd.DataFrame
+    lube: pd.DataFrame
+    takeup: pd.DataFrame
+    findings: pd.DataFrame
+    machines: pd.DataFrame
+    shutdowns: pd.DataFrame
+    sources: pd.DataFrame
+    sprockets: pd.DataFrame
+    touched_strands: set[str] = field(default_factory=set)
+    caches: dict[str, pd.DataFrame] = field(default_factory=dict)
+    counters: dict[str, int] = field(default_factory=dict)
+
+
+def derive(
+    store: KnownRows,
+    *,
+    night: int | None,
+    as_of: date,
+    previous_as_of: date | None,
+    settings: Layered[MeasuringSettings],
+    everything: bool = False,
+) -> Derived:
+    """What the rows known at a night say as of a day.
+
+    Only strands that something changed for are derived afresh, together with the others of their sets; the
+    surveys of all others come from the store's cache. Nothing is written: the night writes ``caches``.
+
+    Parameters
+    ----------
+    store
+        Anything that answers like :class:`KnownRows`.
+    night : int, optional
+        None for the newest.
+    as_of, previous_as_of : date
+        The day told of, and that of the night before; None before the first.
+    settings : Layered[MeasuringSettings]
+    everything : bool
+        Derive every strand: after a change of settings, for a past night, without caches.
+    """
+    day = (as_of - EPOCH).days
+
+    def rows(feed: Feed, subjects: Collection[str] | None = None) -> pd.DataFrame:
+        return store.rows(feed, night=night, as_of=as_of, subjects=subjects)
+
+    machines = rows(Feed.MACHINES)
+    meters = meter_book(rows(Feed.RUN_HOURS), machines, settings)
+    strands = rows(Feed.STRANDS)
+    if store.exported(Feed.STRANDS):
+        known = register(strands, meters, settings, day)
+    else:
+        everything = True  # any new reading may be the first of its strand
+        first = rows(Feed.ELONGATION_READINGS).groupby("strand")["measured_at_day"].min()
+        known = unregistered(first, strands, meters, settings, day)
+
+    cached = store.read_cache(SURVEY_CACHE)
+    everything = everything or night is None or cached.empty
+    touched = set(known.lives["strand"])
+    if not everything:
+        changed = store.effective_changes(night, as_of, previous_as_of)["strand"]  # type: ignore[arg-type]
+        touched = _with_their_sets(known, set(changed) | _moved(cached, known, meters))
+
+    travelled, travel_asides = travels(takeup_rows := rows(Feed.TAKEUP_READINGS), known)
+    fresh, fresh_asides = _fresh(
+        rows(Feed.ELONGATION_READINGS, None if everything else touched), known, meters, travelled, settings
+    )
+    if everything:
+        all_surveys, all_asides = fresh, fresh_asides
+    else:
+        old_asides = store.read_cache(ASIDE_CACHE)
+        all_surveys = _joined(_without(cached, touched), fresh, known)
+        all_asides = pd.concat([_without(old_asides, touched), fresh_asides], ignore_index=True)
+    told, stuck = stuck_meters(all_surveys, meters, site_values(settings))
+    lubed, lube_asides = lube.lubrications(lube_rows := rows(Feed.LUBE_RECORDS), known, meters, settings)
+    aside_rows = _sorted_asides(
+        [
+            all_asides,
+            meters.set_aside,
+            stuck,
+            setaside.frame(
+                travel_asides, takeup_rows, "takeup_readings", *_who_when(takeup_rows, "measured_at")
+            ),
+            setaside.frame(lube_asides, lube_rows, "lube_records", *_who_when(lube_rows, "done_at")),
+        ]
+    )
+    return Derived(
+        meters=meters,
+        lives=known.lives,
+        surveys=told,
+        set_aside=setaside.kept_out(aside_rows, store),
+        set_aside_rows=aside_rows,
+        lube=lubed,
+        takeup=takeups.latest(travelled, known),
+        findings=findings(rows(Feed.INSPECTION_FINDINGS), known, settings),
+        machines=machines,
+        shutdowns=rows(Feed.SHUTDOWNS),
+        sources=rows(Feed.ENERGY_SOURCES),
+        sprockets=rows(Feed.SPROCKET_CHECKS),
+        touched_strands=touched,
+        caches={SURVEY_CACHE: fresh, ASIDE_CACHE: fresh_asides},
+        counters={
+            "surveys_derived": len(fresh),
+            "strands_touched": len(touched),
+            "meter_rows": len(meters.rows),
+        },
+    )
+
+
+def _fresh(
+    rows: pd.DataFrame,
+    known: Register,
+    meters: MeterBook,
+    travelled: Travels,
+    settings: Layered[MeasuringSettings],
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Surveys of whole strands and their rows set aside."""
+    its, outside = readings(rows, known, meters, settings)
+    verdict = judged(its, known, travelled, settings)
+    placed = [aside._replace(place=int(its.place[aside.place])) for aside in verdict.asides]
+    asides = setaside.frame(outside + placed, rows, "elongation_readings", *_who_when(rows, "measured_at"))
+    return surveys(its, verdict, known, settings), asides
+
+
+def _who_when(rows: pd.DataFrame, event: str) -> tuple[Whole, NDArray[np.object_]]:
+    return rows[f"{event}_day"].to_numpy(np.int64), rows["strand"].to_numpy(dtype=object)
+
+
+def _moved(cached: pd.DataFrame, known: Register, meters: MeterBook) -> set[str]:
+    """Strands with a cached survey whose hours are no longer what they were, or whose life is gone."""
+    life = pd.Index(known.lives["life_id"]).get_indexer(cached["life_id"])
+    strand = cached["strand"].to_numpy(dtype=object)
+    here = life >= 0
+    hours, bridged = life_hours(known, meters, life[here], cached["pos"].to_numpy(np.float64)[here])
+    same = np.ones(life.shape, dtype=bool)
+    same[here] = _equal(hours, cached["hours"].to_numpy(np.float64)[here]) & _equal(
+        bridged, cached["bridged_hours"].to_numpy(np.float64)[here]
+    )
+    return set(strand[~here | ~same])
+
+
+def _equal(one: Array, two: Array) -> Flags:
+    same: Flags = (one == two) | (np.isnan(one) & np.isnan(two))
+    return same
+
+
+def _with_their_sets(known: Register, strands: set[str]) -> set[str]:
+    """The strands and all that share a set with one of them."""
+    lives = known.lives
+    sets = set(lives.loc[lives["strand"].isin(strands), "set"])
+    return strands | set(lives.loc[lives["set"].isin(sets), "strand"])
+
+
+def _without(frame: pd.DataFrame, strands: set[str]) -> pd.DataFrame:
+    return frame.loc[~frame["strand"].isin(strands)] if len(frame) else frame
+
+
+def _joined(kept: pd.DataFrame, fresh: pd.DataFrame, known: Register) -> pd.DataFrame:
+    """Cached and fresh surveys in the order of the lives."""
+    both = pd.concat([kept, fresh], ignore_index=True)[COLUMNS]
+    life = pd.Index(known.lives["life_id"]).get_indexer(both["life_id"])
+    occasion = pd.Series(both["occasion"]).map({"as_found": 0, "routine": 1, "as_left": 2}).to_numpy(np.int64)
+    return both.iloc[np.lexsort((occasion, both["day"].to_numpy(np.int64), life))].reset_index(drop=True)
+
+
+def _sorted_asides(parts: list[pd.DataFrame]) -> pd.DataFrame:
+    filled = [part for part in parts if len(part)]
+    if not filled:
+        return parts[-1]
+    both = pd.concat(filled, ignore_index=True).drop_duplicates(["row_id", "reason"])
+    return both.sort_values(["row_id", "reason"], ignore_index=True)

@@ -1,0 +1,141 @@
+"""Findings put under the words of the vocabulary.
+
+What people write is never dropped: a finding outside the vocabulary stays as *unclassified*, and free words
+that speak of breaking make it a matter of stopping until a person has read it.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import NamedTuple
+
+import pandas as pd
+
+from takeup.derive.lives import Register
+from takeup.derive.settings import MeasuringSettings, words
+from takeup.derive.vocabulary import (
+    EVENT_WORDS,
+    NOTE,
+    SLACK,
+    STOP,
+    STOP_WORDS,
+    UNCLASSIFIED,
+    VOCABULARY,
+    WORD_OF,
+    plain,
+    stop_word,
+)
+from takeup.layered import Layered
+
+#: columns of the frame of findings
+COLUMNS = [
+    "row_id", "machine", "strand", "day", "pos", "finding", "stop_class", "severity", "abnormal", "place",
+    "remark", "raw_finding",
+]  # fmt: skip
+_WORDS = ("machine", "strand", "finding", "severity", "place", "remark", "raw_finding")
+
+_DENIED = re.compile(r"\b(?:no|not|without|free of)\b[^.;!]{0,20}$", re.IGNORECASE)
+
+
+class Read(NamedTuple):
+    """One finding as understood."""
+
+    finding: str
+    stop_class: bool
+    severity: str
+    abnormal: bool
+
+
+def findings(rows: pd.DataFrame, register: Register, settings: Layered[MeasuringSettings]) -> pd.DataFrame:
+    """All findings under the words of the vocabulary.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        Rows of the feed.
+
+    Returns
+    -------
+    DataFrame
+        row_id, machine (the strand's own where blank), strand, day, pos, finding, stop_class, severity (the
+        row's, else the vocabulary's), abnormal, place, remark, raw_finding; sorted by row id.
+
+    Raises
+    ------
+    SettingsError
+        If the site's own words do not read.
+    """
+    known = words(str(settings.value("finding_words")), frozenset(VOCABULARY), "finding_words")
+    site_words = {plain(theirs): ours for theirs, ours in known.items()}
+    machine_of = dict(zip(register.lives["strand"], register.lives["machine"], strict=True))
+    rows = rows.sort_values("row_id", ignore_index=True)
+    told = [
+        read(finding, remark, severity, site_words)
+        for finding, remark, severity in zip(rows["finding"], rows["remark"], rows["severity"], strict=True)
+    ]
+    machines = [
+        machine or machine_of.get(strand, "")
+        for machine, strand in zip(rows["machine"], rows["strand"], strict=True)
+    ]
+    told_of = pd.DataFrame(
+        {
+            "row_id": rows["row_id"],
+            "machine": machines,
+            "strand": rows["strand"],
+            "day": rows["seen_at_day"],
+            "pos": rows["seen_at_pos"],
+            "finding": [one.finding for one in told],
+            "stop_class": [one.stop_class for one in told],
+            "severity": [one.severity for one in told],
+            "abnormal": [one.abnormal for one in told],
+            "place": rows["place"],
+            "remark": rows["remark"],
+            "raw_finding": rows["finding"],
+        }
+    )
+    words_stay = dict.fromkeys(_WORDS, object)
+    return told_of.astype(words_stay | {"stop_class": bool, "abnormal": bool})[COLUMNS]
+
+
+def read(finding: str, remark: str, severity: str, site_words: dict[str, str]) -> Read:
+    """One finding under its word, and whether it stops the machine.
+
+    A word of the vocabulary brings its severity where the row states none, and stops where its remark speaks
+    of breaking; slack stops where it came with one event. Free words that speak of breaking stop, said with
+    *no* too, until a person has read them.
+
+    Parameters
+    ----------
+    finding, remark, severity : str
+        As delivered.
+    site_words : dict
+        The site's own words in plain text, to ours.
+
+    Examples
+    --------
+    >>> read("Cracked  Bushing", "", "", {})
+    Read(finding='cracked_bushing', stop_class=True, severity='stop', abnormal=True)
+    >>> read("rust", "no cracks", "", {}).stop_class, read("rust", "pin cracked too", "", {}).stop_class
+    (False, True)
+    >>> read("Bolzen gebrochen", "", "soon", {"bolzen gebrochen": "broken_pin"}).finding
+    'broken_pin'
+    """
+    word = VOCABULARY.get(classified(finding, site_words))
+    if word is None:
+        stops = bool(stop_word(f"{finding} {remark}"))
+        usual = STOP if stops else NOTE
+        return Read(UNCLASSIFIED, stops or severity == STOP, severity or usual, abnormal=False)
+    with_event = word.word == SLACK and bool(EVENT_WORDS.search(f"{finding} {remark}"))
+    stops = word.stop_class or with_event or _speaks_of_breaking(remark)
+    usual = STOP if stops else word.severity
+    return Read(word.word, stops or severity == STOP, severity or usual, word.abnormal)
+
+
+def classified(text: str, site_words: dict[str, str]) -> str:
+    """The word of the vocabulary for what was written, else *unclassified*; the site's own words go first."""
+    return site_words.get(plain(text)) or WORD_OF.get(plain(text), UNCLASSIFIED)
+
+
+def _speaks_of_breaking(remark: str) -> bool:
+    """Whether a remark beside a known word speaks of breaking and does not deny it."""
+    return any(not _DENIED.search(remark[: found.start()]) for found in STOP_WORDS.finditer(remark))

@@ -1,0 +1,193 @@
+"""Spans miscounted by one pitch: off the mark's trend by (100 + e)/n, and right when restated for n +- 1.
+
+Careful on the side of an alarm: a reading is set aside only where it lies outside everything its trusted
+neighbours allow, and bears the signature; a jump that a later day or a repeat confirms stands.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from takeup.derive.lives import Register
+from takeup.derive.readings import Readings
+from takeup.derive.reasons import Reason
+from takeup.derive.setaside import Aside, percent
+from takeup.derive.settings import MeasuringSettings
+from takeup.derive.trust import Growth, longest_run, series
+from takeup.wear import elongation
+from takeup.wear.arguments import Array, Flags, Whole
+
+
+@dataclass(frozen=True)
+class _Band:
+    """What trusted neighbours let one reading be, in per cent."""
+
+    place: int
+    low: float
+    high: float
+
+
+def miscounts(
+    readings: Readings, stands: Flags, register: Register, settings: MeasuringSettings
+) -> list[Aside]:
+    """Readings with the signature of one pitch too many or too few.
+
+    Parameters
+    ----------
+    readings : Readings
+    stands : (n,) bool
+    register : Register
+    settings : MeasuringSettings
+        The site's values.
+
+    Returns
+    -------
+    list of Aside
+    """
+    counted = stands & ~readings.percent_only & ~np.isnan(readings.e_geo)
+    order, starts = series(readings, counted)
+    walk = _Walk.of(readings, counted, register, settings)
+    bands: list[_Band] = []
+    for first, end in walk.suspicious(order, starts):
+        bands += walk.bands(order[first:end].tolist())
+    return _with_signature(readings, bands)
+
+
+@dataclass(frozen=True)
+class _Walk:
+    """All readings, and what each is held against.
+
+    ``young`` readings are of a chain just fitted; ``mates`` is the middle of the marks of a reading's survey,
+    NaN with fewer than three; ``fits`` says which readings may be trusted by themselves.
+    """
+
+    readings: Readings
+    tolerance: Array
+    young: Flags
+    mates: Array
+    fits: Flags
+    growth: Growth
+    apart: float
+
+    @classmethod
+    def of(cls, readings: Readings, counted: Flags, register: Register, settings: MeasuringSettings) -> _Walk:
+        """Reckon what every reading is held against.
+
+        No chain is shorter than nominal by half a pitch of the span, none just fitted longer than its
+        tolerance by that, and none off the other marks of its survey by that.
+        """
+        registered = register.lives["registered"].to_numpy(dtype=bool)[readings.life]
+        tolerance = register.lives["tolerance_percent"].to_numpy(np.float64)[readings.life]
+        young = registered & (readings.hours <= settings.new_chain_hours)
+        half, e = 50.0 / readings.pitches, readings.e_geo
+        plausible = counted & (e >= -half) & ~(young & (e > tolerance + half))
+        mates = _middle(readings, plausible)[readings.survey]
+        fits = plausible & ~(np.abs(e - np.where(np.isnan(mates), e, mates)) > half)
+        growth = Growth.of(settings)
+        return cls(readings, tolerance, young, mates, fits, growth, settings.marks_apart_points)
+
+    def suspicious(self, order: Whole, starts: Whole) -> list[tuple[int, int]]:
+        """The series in which a reading jumps by half a pitch or cannot stand for itself."""
+        if not order.size:
+            return []
+        e, n = self.readings.e_geo[order], self.readings.pitches[order]
+        jump = ~self.fits[order]
+        leap = np.abs(np.diff(e)) > 50.0 / np.minimum(n[1:], n[:-1])
+        leap[starts[1:-1] - 1] = False
+        jump[1:] |= leap
+        return [
+            (int(starts[place]), int(starts[place + 1]))
+            for place in np.flatnonzero(np.add.reduceat(jump, starts[:-1]))
+        ]
+
+    def bands(self, places: list[int]) -> list[_Band]:
+        """What the trusted readings of one series let each of the others be."""
+        its = self.readings
+        e, n, u = (values[places].tolist() for values in (its.e_geo, its.pitches, its.u_geo))
+        hours, days = its.hours[places].tolist(), its.day[places].tolist()
+        fits = self.fits[places].tolist()
+
+        def agree(one: int, two: int) -> bool:
+            doubt = 4.0 * np.hypot(u[one], u[two])
+            room = max(50.0 / max(n[one], n[two]), doubt + self.growth.most(hours[one], hours[two]))
+            return bool(-50.0 / max(n[one], n[two]) <= e[two] - e[one] <= room)
+
+        run = longest_run(len(places), lambda place: fits[place], agree, [abs(value) for value in e])
+        others = [place for place in range(len(places)) if place not in run]
+        tail = [place for place in others if not run or place > run[-1]]
+        if len(tail) > 1 and run and days[tail[0]] < days[tail[-1]] and agree(tail[0], tail[-1]):
+            others = [place for place in others if place not in tail]  # a later day says the same: it stands
+        return [
+            _Band(places[place], *self.allowed(place, run, e, hours, places[place]))
+            for place in others
+            if not its.confirmed[places[place]]
+        ]
+
+    def allowed(
+        self, place: int, run: list[int], e: list[float], hours: list[float], reading: int
+    ) -> tuple[float, float]:
+        """Least and most per cent that a reading can be, by the trusted ones before and after it."""
+        before = [other for other in run if other < place]
+        after = [other for other in run if other > place]
+        mates = float(self.mates[reading])
+        if not before and not after and not np.isnan(mates):
+            return mates - self.apart, mates + self.apart
+        if before:
+            low = e[before[-1]]
+            most = low + self.growth.most(hours[before[-1]], hours[place], _trend(before, e, hours))
+        else:
+            low, most = 0.0, np.inf
+            if self.young[reading] or e[place] < 0:
+                most = float(self.tolerance[reading]) + self.growth.most(0.0, hours[place])
+        if after:
+            most = e[after[0]]
+        return low, max(low, most)
+
+
+def _middle(readings: Readings, usable: Flags) -> Array:
+    """Middle elongation of each survey with at least three usable marks, NaN with fewer; of two the lower."""
+    middle = np.full(len(readings.surveys), np.nan)
+    places = np.flatnonzero(usable)
+    places = places[np.lexsort((readings.e_geo[places], readings.survey[places]))]
+    which, first, count = np.unique(readings.survey[places], return_index=True, return_counts=True)
+    enough = count >= 3
+    middle[which[enough]] = readings.e_geo[places[first[enough] + (count[enough] - 1) // 2]]
+    return middle
+
+
+def _trend(before: list[int], e: list[float], hours: list[float]) -> float | None:
+    """Rate over the trusted readings so far, from three on, in %/1000 h."""
+    if len(before) < 3 or hours[before[-1]] <= hours[before[0]]:
+        return None
+    return 1000.0 * (e[before[-1]] - e[before[0]]) / (hours[before[-1]] - hours[before[0]])
+
+
+def _with_signature(readings: Readings, bands: list[_Band]) -> list[Aside]:
+    """The readings outside their band that fall into it when one pitch more or fewer is counted."""
+    if not bands:
+        return []
+    places = np.array([band.place for band in bands], dtype=np.int64)
+    low, high = (np.array([getattr(band, side) for band in bands]) for side in ("low", "high"))
+    e, n = readings.e_geo[places], readings.pitches[places]
+    u = np.sqrt(2.0) * readings.u_geo[places]
+    outside = (e < low - 4.0 * u) | (e > high + 4.0 * u)
+    found: list[Aside] = []
+    for more in (1, -1):
+        true_n = n + more
+        right = np.where(true_n > 0, elongation.with_count(e, n, np.maximum(true_n, 1)), np.nan)
+        nearest = np.clip(right, low, high)
+        sign = outside & (elongation.miscount(e, n, nearest, u) == more)
+        for spot in np.flatnonzero(sign).tolist():
+            odd_pins = more == -1 and n[spot] % 2 == 1
+            found.append(
+                Aside(
+                    int(places[spot]),
+                    Reason.PINS_COUNTED if odd_pins else Reason.WHOLE_PITCH_MISCOUNT,
+                    "pitches",
+                    f"{n[spot]:.0f} pitches, {percent(e[spot])}",
+                    f"{true_n[spot]:.0f} pitches would make {percent(right[spot])}",
+                )
+            )
+    return found

@@ -1,0 +1,235 @@
+"""Surveys: the readings of one strand on one occasion, as elongations with their uncertainties."""
+
+from __future__ import annotations
+
+from dataclasses import fields, replace
+from itertools import pairwise
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from takeup.derive.copies import copies
+from takeup.derive.falls import falls
+from takeup.derive.lengths import impossible
+from takeup.derive.lives import Register
+from takeup.derive.miscounts import miscounts
+from takeup.derive.readings import OCCASIONS, Readings
+from takeup.derive.reasons import Note
+from takeup.derive.setaside import Aside, standing
+from takeup.derive.settings import MeasuringSettings
+from takeup.derive.swaps import swaps
+from takeup.derive.takeups import Travels
+from takeup.derive.zeros import Zeros, zeros
+from takeup.layered import Layered
+from takeup.wear import elongation
+from takeup.wear.arguments import Array, Flags
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+#: columns of the frame of surveys, which is sorted by (strand, fitting day, day, occasion)
+COLUMNS = [
+    "survey_id", "life_id", "strand", "machine", "day", "pos", "hours", "bridged_hours", "occasion",
+    "n_marks", "pitches", "e_wear_mean", "e_wear_max", "e_geo_mean", "e_geo_max", "max_mark", "spread",
+    "u_wear", "u_geo", "u_rate", "zero_shift", "baseline", "percent_only", "usable", "usable_for_rate",
+    "note", "row_ids",
+]  # fmt: skip
+
+E_STEP = 6
+"""Elongations are rounded to so many places of a per cent before they meet a threshold."""
+
+
+class Judged(NamedTuple):
+    """What the other rows decided about readings; places count in the readings."""
+
+    stands: Flags
+    asides: list[Aside]
+    notes: dict[int, Note]
+
+
+def judged(
+    readings: Readings, register: Register, travels: Travels, settings: Layered[MeasuringSettings]
+) -> Judged:
+    """Hold every reading against the others, most certain signs first.
+
+    What one check sets aside is no evidence for the next. The checks take the site's values; a machine's or
+    strand's own would let the same slip pass on one strand of a set and not on the other.
+
+    Parameters
+    ----------
+    readings : Readings
+    register : Register
+    travels : Travels
+    settings : Layered[MeasuringSettings]
+    """
+    values = site_values(settings)
+    stands = np.ones(len(readings), dtype=bool)
+    found: list[Aside] = copies(readings, stands, values)
+    stands = standing(stands, found)
+    for check in (miscounts, impossible, swaps):
+        more = check(readings, stands, register, values)
+        stands = standing(stands, more)
+        found += more
+    fell, notes = falls(readings, stands, register, travels, values)
+    return Judged(standing(stands, fell), found + fell, notes)
+
+
+def site_values(settings: Layered[MeasuringSettings]) -> MeasuringSettings:
+    """The record with the site's values in it."""
+    return replace(
+        settings.record, **{item.name: settings.value(item.name) for item in fields(settings.record)}
+    )
+
+
+def surveys(
+    readings: Readings, verdict: Judged, register: Register, settings: Layered[MeasuringSettings]
+) -> pd.DataFrame:
+    """The frame of surveys, those set aside included and marked.
+
+    Mean and greatest are taken over the marks that stand; the uncertainty of a survey is that of its least
+    certain mark, because tape, pull and temperature are common to all. A survey with no standing mark shows
+    its values and its reason, and is not usable.
+
+    Parameters
+    ----------
+    readings : Readings
+    verdict : Judged
+    register : Register
+    settings : Layered[MeasuringSettings]
+
+    Returns
+    -------
+    DataFrame
+        :data:`COLUMNS`; elongations in per cent to 1e-6, hours to 0.001.
+    """
+    zero = zeros(readings, verdict.stands, register, settings)
+    e_wear, e_geo, u_wear, u_geo, u_rate = _elongations(readings, zero)
+    its = readings.surveys
+    left = np.zeros(len(its), dtype=bool)
+    left[readings.survey[verdict.stands]] = True
+    shown = verdict.stands | ~left[readings.survey]
+
+    wear_mean, wear_max, place, _ = elongation.over_marks(np.where(shown, e_wear, np.nan), its.starts)
+    geo_mean, geo_max, _, geo_count = elongation.over_marks(np.where(shown, e_geo, np.nan), its.starts)
+    longest = np.full(len(its), "", dtype=object)
+    longest[place >= 0] = readings.marks[readings.mark[place[place >= 0]]]
+    unread = readings.odd & ~readings.side_known & shown
+    about = {
+        "no_pitch": geo_count == 0,
+        "odd": _any(readings, unread),
+        "percent_only": _any(readings, readings.percent_only & shown),
+        "some_out": _any(readings, ~verdict.stands) & left,
+    }
+    note = _notes(readings, verdict, left, about)
+    usable = left & (geo_count > 0) & ~about["odd"]
+    lives = register.lives
+    strand = lives["strand"].to_numpy(dtype=object)[its.life]
+    iso = np.datetime_as_string(its.day.astype("datetime64[D]")) if len(its) else np.zeros(0, dtype="U10")
+    occasion = np.array(OCCASIONS, dtype=object)[its.occasion]
+    return pd.DataFrame(
+        {
+            "survey_id": [f"{a}|{b}|{c}" for a, b, c in zip(strand, iso, occasion, strict=True)],
+            "life_id": lives["life_id"].to_numpy(dtype=object)[its.life],
+            "strand": strand,
+            "machine": lives["machine"].to_numpy(dtype=object)[its.life],
+            "day": its.day,
+            "pos": its.pos,
+            "hours": its.hours,
+            "bridged_hours": its.bridged,
+            "occasion": occasion,
+            "n_marks": np.bincount(readings.survey[shown], minlength=len(its)),
+            "pitches": -_greatest(readings, shown, -readings.pitches),
+            "e_wear_mean": np.round(wear_mean, E_STEP),
+            "e_wear_max": wear_max,
+            "e_geo_mean": np.round(geo_mean, E_STEP),
+            "e_geo_max": geo_max,
+            "max_mark": longest,
+            "spread": np.round(wear_max - wear_mean, E_STEP),
+            "u_wear": _greatest(readings, shown, u_wear),
+            "u_geo": _greatest(readings, shown, u_geo),
+            "u_rate": _greatest(readings, shown, u_rate),
+            "zero_shift": np.round(zero.shift_percent, E_STEP)[its.life],
+            "baseline": zero.kind[its.life],
+            "percent_only": about["percent_only"],
+            "usable": usable,
+            "usable_for_rate": left & (geo_count > 0) & ~np.isnan(its.hours),
+            "note": note,
+            "row_ids": _row_ids(readings, shown),
+        }
+    )[COLUMNS]
+
+
+def _elongations(readings: Readings, zero: Zeros) -> tuple[Array, Array, Array, Array, Array]:
+    """Wear and geometric elongation of every reading, and three uncertainties: wear, geometric, in a rate.
+
+    An odd span of a known starting link is put right; of an unknown one the doubt is added.
+    """
+    n, pitch = readings.pitches, readings.pitch_mm
+    e_wear = elongation.wear_elongation(readings.length_mm, zero.length_mm, n, pitch)
+    e_wear = np.where(readings.percent_only, readings.e_geo - zero.shift_percent[readings.life], e_wear)
+    known = readings.odd & readings.side_known
+    right = np.where(known, elongation.odd_span_corrected(e_wear, n, readings.outer), e_wear)
+    e_geo = readings.e_geo - np.where(known, e_wear - right, 0.0)
+
+    doubt = np.where(readings.odd & ~known, elongation.odd_span_uncertainty(e_wear, n), 0.0)
+    u_own = np.where(
+        readings.percent_only,
+        readings.u_geo,
+        elongation.geometric_uncertainty(readings.u_length_mm, n, pitch),
+    )
+    u_geo = np.hypot(u_own, doubt)
+    u_rate = np.hypot(
+        np.where(readings.percent_only, u_own, elongation.rate_uncertainty(readings.u_length_mm, n, pitch)),
+        doubt,
+    )
+    u_wear = np.hypot(u_geo, zero.u_percent)
+    e_wear, e_geo, u_wear, u_geo, u_rate = (
+        np.round(x, E_STEP) for x in (right, e_geo, u_wear, u_geo, u_rate)
+    )
+    return e_wear, e_geo, u_wear, u_geo, u_rate
+
+
+def _notes(readings: Readings, verdict: Judged, left: Flags, about: dict[str, Flags]) -> NDArray[np.object_]:
+    """One note a survey: its reason where it is set aside, else the weightiest remark."""
+    note = np.full(len(readings.surveys), str(Note.NONE), dtype=object)
+    note[about["some_out"]] = str(Note.MARKS_LEFT_OUT)
+    for survey, word in verdict.notes.items():
+        note[survey] = str(word)
+    for name, word in (
+        ("percent_only", Note.PERCENT_ONLY),
+        ("odd", Note.ODD_SPAN),
+        ("no_pitch", Note.NO_PITCH),
+    ):
+        note[about[name]] = str(word)
+    for aside in reversed(verdict.asides):
+        survey = readings.survey[aside.place]
+        if not left[survey]:
+            note[survey] = str(aside.reason)
+    return note
+
+
+def _any(readings: Readings, flags: Flags) -> Flags:
+    found = np.zeros(len(readings.surveys), dtype=bool)
+    found[readings.survey[flags]] = True
+    return found
+
+
+def _greatest(readings: Readings, shown: Flags, values: Array) -> Array:
+    """The greatest value over the shown marks of each survey; NaN without one."""
+    first = readings.surveys.starts[:-1]
+    if not first.size:
+        return np.zeros(0)
+    found: Array = np.fmax.reduceat(np.where(shown, values, np.nan), first)
+    return found
+
+
+def _row_ids(readings: Readings, shown: Flags) -> list[list[int]]:
+    """The rows behind each survey's values, first readings that a repeat replaced included."""
+    rows = readings.row_id[shown].tolist()
+    starts = np.searchsorted(readings.survey[shown], np.arange(len(readings.surveys) + 1)).tolist()
+    found = [rows[first:end] for first, end in pairwise(starts)]
+    for place, earlier in readings.also.items():
+        if shown[place]:
+            found[readings.survey[place]] += earlier
+    return [sorted(its) for its in found]
