@@ -8,6 +8,7 @@ in the store, and the table in the documentation; a test holds the first two to 
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
@@ -91,6 +92,8 @@ class Contract:
         Column to the feed whose rows must know its value.
     delivery : str
         ``whole`` or ``increment``.
+    over : str
+        A moment after which a row leaves a whole export by itself; '' where none does.
     """
 
     feed: Feed
@@ -104,6 +107,7 @@ class Contract:
     delivery: str
     usual_delay_days: int
     ratios: tuple[Ratio, ...]
+    over: str
 
     def field(self, name: str) -> Field:
         """The field of that name."""
@@ -126,7 +130,12 @@ class Contract:
     @property
     def frame_columns(self) -> tuple[str, ...]:
         """The columns of a frame of this feed, in the contract's order."""
-        return tuple(column for field in self.fields for column in field.frame_columns)
+        return frame_columns(self.fields)
+
+
+def frame_columns(fields: Iterable[Field]) -> tuple[str, ...]:
+    """The columns that hold some fields in a frame, in order."""
+    return tuple(column for field in fields for column in field.frame_columns)
 
 
 @cache
@@ -153,6 +162,7 @@ def contract(feed: Feed | str) -> Contract:
             delivery=schema["x-delivery"],
             usual_delay_days=schema["x-usual-delay-days"],
             ratios=tuple(Ratio(**item) for item in schema.get("x-ratios", ())),
+            over=schema.get("x-over", ""),
         )
     except (OSError, ValueError, KeyError, TypeError) as problem:
         raise OurFault(
@@ -204,7 +214,7 @@ def checks(feed: Feed | str) -> tuple[Check, ...]:
     found: list[Check] = []
     rules = contract(feed)
     for field in rules.fields:
-        kept = '"withdrawn" = \'yes\' OR ' if field.name not in rules.key else ""
+        kept = "\"withdrawn\" = 'yes' OR " if field.name not in rules.key else ""
         name = _quoted(field.name)
         if field.required:
             filled = f"{name} IS NOT NULL" if field.is_number or field.cell is Cell.DATE else f"{name} <> ''"
@@ -357,7 +367,6 @@ def _pandera_any_of(rules: Contract) -> pa.Check:
 
 
 def _pandera_ratio(ratio: Ratio) -> pa.Check:
-    import pandas as pd
     import pandera.pandas as pa
 
     def large_enough(frame: pd.DataFrame) -> pd.Series:
@@ -405,7 +414,7 @@ def failing_cells(frame: pd.DataFrame, feed: Feed | str) -> set[tuple[int, str, 
     return found
 
 
-def validate(frame: pd.DataFrame, feed: Feed | str) -> pd.DataFrame:
+def validate(frame: pd.DataFrame, feed: Feed | str, fields: Sequence[Field] | None = None) -> pd.DataFrame:
     """The frame itself, when it keeps its contract.
 
     Parameters
@@ -413,6 +422,8 @@ def validate(frame: pd.DataFrame, feed: Feed | str) -> pd.DataFrame:
     frame : DataFrame
         The feed's frame columns, perhaps with more; index 0..n.
     feed : Feed or str
+    fields : sequence of Field, optional
+        Only these are there; checks over several columns are then left out.
 
     Raises
     ------
@@ -420,13 +431,21 @@ def validate(frame: pd.DataFrame, feed: Feed | str) -> pd.DataFrame:
         If columns, types or values are not the contract's; the first ten failures are named.
     """
     import pandera.errors
+    import pandera.pandas as pa
 
-    full = len(frame) <= FULL_CHECK_ROWS
+    schema = pandera_schema(feed, full=len(frame) <= FULL_CHECK_ROWS)
+    if fields is not None and len(fields) < len(contract(feed).fields):
+        kept = frame_columns(fields)
+        schema = pa.DataFrameSchema(
+            {name: column for name, column in schema.columns.items() if name in kept}, name=schema.name
+        )
     try:
-        return pandera_schema(feed, full=full).validate(frame, lazy=True)
+        return schema.validate(frame, lazy=True)
     except pandera.errors.SchemaErrors as failed:
         cases = failed.failure_cases.drop_duplicates(["column", "check", "index"]).head(10)
-        told = "; ".join(f"{case.column}: {case.check}, found {case.failure_case!r}" for case in cases.itertuples())
+        told = "; ".join(
+            f"{case.column}: {case.check}, found {case.failure_case!r}" for case in cases.itertuples()
+        )
         raise InputUnusable(
             f"rows break their contract: {told}",
             where=contract(feed).feed.value,

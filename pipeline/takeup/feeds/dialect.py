@@ -82,7 +82,9 @@ class SourceDialect:
         try:
             codecs.lookup(self.encoding)
         except LookupError:
-            self._wrong("encoding", f"{self.encoding!r} is not known", "Try utf-8, cp1252, latin-1 or utf-16.")
+            self._wrong(
+                "encoding", f"{self.encoding!r} is not known", "Try utf-8, cp1252, latin-1 or utf-16."
+            )
         if self.time_zone:
             try:
                 ZoneInfo(self.time_zone)
@@ -128,7 +130,9 @@ class SourceDialect:
             for theirs, ours in words.items():
                 if item.words and ours not in item.words:
                     self._wrong(
-                        "words", f"{column}: {theirs!r} is mapped to {ours!r}", f"Use {', '.join(item.words)}."
+                        "words",
+                        f"{column}: {theirs!r} is mapped to {ours!r}",
+                        f"Use {', '.join(item.words)}.",
                     )
 
     def _check_stamp(self) -> None:

@@ -70,7 +70,9 @@ def read_header(names: Sequence[str], dialect: SourceDialect, contract: Contract
     missing = _missing(contract, positions)
     if missing:
         others = [names[position] for position in unread]
-        raise FileProblem(FileRefusal.COLUMN_MISSING, _nearest(missing, others), missing, missing.split(" ")[0])
+        raise FileProblem(
+            FileRefusal.COLUMN_MISSING, _nearest(missing, others), missing, missing.split(" ")[0]
+        )
     absent = [column for column in known if known[column] not in positions]
     return Header(tuple(names), positions, tuple(_near(names[position], absent) for position in unread))
 
@@ -88,7 +90,7 @@ def _missing(contract: Contract, positions: dict[str, int]) -> str:
 def _nearest(missing: str, others: list[str]) -> str:
     """The unread header nearest to a missing column, or all of them."""
     plainly = {plain(header): header for header in others}
-    near = get_close_matches(missing.split(" ")[0], plainly, n=1, cutoff=0.5)
+    near = get_close_matches(missing.split(" ", maxsplit=1)[0], plainly, n=1, cutoff=0.5)
     return plainly[near[0]] if near else ", ".join(others)
 
 

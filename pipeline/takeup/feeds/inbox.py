@@ -115,9 +115,7 @@ def _found(
 ) -> Found:
     size, mtime_ns, mode = mark
     owners = [
-        source.name
-        for source in sources
-        if any(fnmatchcase(path.name, pattern) for pattern in source.files)
+        source.name for source in sources if any(fnmatchcase(path.name, pattern) for pattern in source.files)
     ]
     left = Left.NO
     if not stat.S_ISREG(mode):

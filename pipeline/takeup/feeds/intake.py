@@ -8,20 +8,26 @@ from pathlib import Path
 
 from takeup.contracts import contract
 from takeup.errors import OurFault, SettingsError
-from takeup.feeds.archive import Archived
+from takeup.feeds.archiving import Archived
 from takeup.feeds.dialect import SourceDialect
 from takeup.feeds.lines import raw_lines
-from takeup.feeds.parse import Parsed, parse
+from takeup.feeds.parsing import Parsed, only_refused, parse
+from takeup.feeds.whole import end, weigh
 from takeup.model import Accounting, Feed
 from takeup.store.accounts import FileRecord, answer, next_file_id, record_file, record_refused, record_waited
 from takeup.store.merging import Counted, merge, waiting_tonight
-from takeup.store.staging import LINES_A_FILE
+from takeup.store.staging import LINES_A_FILE, Failure
 from takeup.store.store import Night, day_number
 from takeup.store.visible import At
 
 
 def take(
-    night: Night, archived: Iterable[Archived], sources: Iterable[SourceDialect], *, site_zone: str
+    night: Night,
+    archived: Iterable[Archived],
+    sources: Iterable[SourceDialect],
+    *,
+    site_zone: str,
+    reread: bool = False,
 ) -> list[Accounting]:
     """Take the archived files of a night into the store.
 
@@ -35,32 +41,43 @@ def take(
     sources : iterable of SourceDialect
     site_zone : str
         Name of the site's time zone.
+    reread : bool
+        Whether the files came before and are read again: only rows whose refusal is open are taken, they stand
+        behind what came since, and nothing ends.
 
     Returns
     -------
     list of Accounting
-        One a file, in the order taken.
+        One a file, in the order taken. A file refused as a whole has all its rows refused.
+
+    Raises
+    ------
+    SettingsError
+        If a file's source is not among the sources.
     """
     by_name = {source.name: source for source in sources}
     order = list(Feed)
-    files = sorted(archived, key=lambda item: (order.index(_owner(item, by_name).feed), item.sha256, item.name))
-    first_id = next_file_id(night.connection)
+    files = sorted(
+        archived, key=lambda item: (order.index(_owner(item, by_name).feed), item.sha256, item.name)
+    )
+    by_id = dict(enumerate(files, start=next_file_id(night.connection)))
     found: list[Accounting] = []
     with tempfile.TemporaryDirectory(prefix="takeup-") as folder:
-        cursor = night.connection.cursor()
-        parsed = [
-            parse(
-                cursor,
+        # A line that does not load ends a transaction, so files are staged beside the night's own.
+        beside = night.connection.cursor()
+        parsed = []
+        for file_id, item in by_id.items():
+            dialect = _owner(item, by_name)
+            once = parse(
+                beside,
                 item.path,
                 item.name,
-                _owner(item, by_name),
-                file_id=first_id + place,
+                dialect,
+                file_id=file_id,
                 site_zone=site_zone,
                 scratch=Path(folder),
             )
-            for place, item in enumerate(files)
-        ]
-        by_id = {first_id + place: item for place, item in enumerate(files)}
+            parsed.append(only_refused(beside, once, item.sha256) if reread else once)
         for feed in order:
             group = [item for item in parsed if item.dialect.feed is feed]
             if group:
@@ -79,27 +96,29 @@ def _owner(item: Archived, by_name: Mapping[str, SourceDialect]) -> SourceDialec
         ) from None
 
 
-def _take_feed(night: Night, feed: Feed, group: list[Parsed], by_id: Mapping[int, Archived]) -> list[Accounting]:
+def _take_feed(
+    night: Night, feed: Feed, group: list[Parsed], by_id: Mapping[int, Archived]
+) -> list[Accounting]:
     """Merge, count and record the files of one feed."""
     connection = night.connection
-    usable = [item.file_id for item in group if item.problem is None]
+    at = At(night.number, day_number(night.as_of))
+    group, endings = weigh(night, feed, group, at)
+    usable = {item.file_id: item.reread or night.number for item in group if item.usable}
     counted, torn = merge(connection, contract(feed), usable, night.number)
-    waits = waiting_tonight(connection, contract(feed), At(night.number, day_number(night.as_of)))
+    end(night, endings)
+    waits = waiting_tonight(connection, contract(feed), at)
     found = []
     for item in group:
         archived = by_id[item.file_id]
-        refused = [*item.failures, *torn.get(item.file_id, ())]
-        raws = dict(item.raws)
-        if item.problem is None and item.text is not None:
-            waiting_lines = set(waits.lines.get(item.file_id, ()))
-            texts = raw_lines(item.text, {failure.line for failure in refused} - set(raws) | waiting_lines)
-            raws = texts | item.joined | raws
-            record_waited(
-                connection,
-                night.number,
-                {item.file_id * LINES_A_FILE + line: raws[line] for line in sorted(waiting_lines)},
-            )
+        waiting_lines = waits.lines.get(item.file_id, [])
+        refused = _refused(item, torn.get(item.file_id, []))
+        raws = _texts(item, {failure.line for failure in refused} | set(waiting_lines))
         record_refused(connection, night.number, item.file_id, feed, refused, raws)
+        record_waited(
+            connection,
+            night.number,
+            {item.file_id * LINES_A_FILE + line: raws[line] for line in waiting_lines},
+        )
         rows = _accounting(item, archived, counted.get(item.file_id), waits.new.get(item.file_id, 0))
         record_file(
             connection,
@@ -123,6 +142,28 @@ def _take_feed(night: Night, feed: Feed, group: list[Parsed], by_id: Mapping[int
     return found
 
 
+def _refused(item: Parsed, torn: list[Failure]) -> list[Failure]:
+    """The rows a file is refused; a file refused as a whole stands as its line 0."""
+    if item.problem is None:
+        return [*item.failures, *torn]
+    problem = item.problem
+    return [
+        Failure(
+            0, problem.reason.value, problem.column, problem.found, problem.wanted, item.dialect.name, None
+        )
+    ]
+
+
+def _texts(item: Parsed, lines: set[int]) -> dict[int, str]:
+    """Texts of lines as they came; line 0 shows the header."""
+    if item.text is None:
+        return {}
+    known = item.joined | item.raws
+    missing = lines - set(known)
+    texts = raw_lines(item.text, {line or 1 for line in missing})
+    return {line: known[line] if line in known else texts.get(line or 1, "") for line in lines}
+
+
 def _accounting(item: Parsed, archived: Archived, counted: Counted | None, waiting: int) -> Accounting:
     """How the rows of one file ended.
 
@@ -144,5 +185,7 @@ def _accounting(item: Parsed, archived: Archived, counted: Counted | None, waiti
         waiting=waiting,
     )
     if not rows.balances():
-        raise OurFault(f"the rows do not add up: {rows}", where=archived.name, why="A row would be lost or doubled.")
+        raise OurFault(
+            f"the rows do not add up: {rows}", where=archived.name, why="A row would be lost or doubled."
+        )
     return rows

@@ -102,7 +102,9 @@ def cells_of(line: str, delimiter: str) -> list[str] | None:
 
 @cache
 def _cell(delimiter: str) -> re.Pattern[str]:
-    return re.compile(rf' *"(?P<quoted>(?:[^"]|"")*+)" *|(?! *")(?P<bare>[^{re.escape(delimiter)}]*)', re.DOTALL)
+    return re.compile(
+        rf' *"(?P<quoted>(?:[^"]|"")*+)" *|(?! *")(?P<bare>[^{re.escape(delimiter)}]*)', re.DOTALL
+    )
 
 
 def take_apart(text: Text, delimiter: str, columns: int, header_line: int, scratch: Path) -> Records:
@@ -240,9 +242,7 @@ class _Reader:
         except UnicodeDecodeError:
             return None
 
-    def _refuse(
-        self, number: int, line: bytes, reason: Refusal, found: str = "", wanted: str = ""
-    ) -> None:
+    def _refuse(self, number: int, line: bytes, reason: Refusal, found: str = "", wanted: str = "") -> None:
         self.culprits.append(Culprit(number, reason, shown(line, self.text.encoding), found, wanted))
 
 

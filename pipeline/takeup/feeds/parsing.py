@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,6 +15,7 @@ from takeup.feeds.header import Header, read_header
 from takeup.feeds.lines import Culprit, Records, cells_of, physical_lines, raw_lines, shown, take_apart
 from takeup.feeds.preflight import FileProblem, Text, preflight
 from takeup.feeds.reasons import FileRefusal
+from takeup.store.closing import earlier_take, keep_refused_lines
 from takeup.store.reading import Reading
 from takeup.store.staging import Failure, load_raw, stage
 
@@ -36,6 +37,10 @@ class Parsed:
         Their texts by line.
     problem : FileProblem or None
         Why nothing of the file is used.
+    reread : int
+        The night these bytes first came, when they are read again; else 0.
+    joined : dict of str
+        Texts of the records that run over several lines, by their first line.
     """
 
     file_id: int
@@ -48,11 +53,16 @@ class Parsed:
     notes: dict[str, object] = field(default_factory=dict)
     text: Text | None = None
     joined: dict[int, str] = field(default_factory=dict)
+    reread: int = 0
 
     @property
-    def good(self) -> int:
-        """Rows that read and keep the contract."""
-        return self.rows - len(self.failures)
+    def usable(self) -> bool:
+        """Whether its rows can be merged."""
+        return self.problem is None
+
+    def refused(self, problem: FileProblem) -> Parsed:
+        """The same file, refused as a whole."""
+        return replace(self, problem=problem, failures=(), raws={})
 
 
 def parse(
@@ -84,12 +94,26 @@ def parse(
     text: Text | None = None
     try:
         stamp = declared_stamp(name, dialect)
-        text = preflight(path, dialect.encoding, scratch)
+        text = preflight(path, dialect.encoding, dialect.delimiter, scratch)
         header, header_line = _header(text, dialect)
         return _stage(connection, text, header, header_line, dialect, file_id, site_zone, stamp, scratch)
     except FileProblem as problem:
         rows = 0 if text is None else max(0, sum(1 for line in _filled(text)) - 1)
         return Parsed(file_id, dialect, rows, problem=problem, text=text)
+
+
+def only_refused(connection: DuckDBPyConnection, parsed: Parsed, sha256: str) -> Parsed:
+    """Of a file that is read again, the rows whose refusal is still open; all, where none of it was used."""
+    earlier = earlier_take(connection, parsed.dialect.feed.value, sha256)
+    if earlier is None:
+        return parsed
+    file_id, came, refused_whole = earlier
+    notes = parsed.notes | {"read_again": file_id}
+    if refused_whole or not parsed.usable:
+        return replace(parsed, reread=came, notes=notes)
+    lines, good = keep_refused_lines(connection, parsed.file_id, file_id)
+    failures = tuple(failure for failure in parsed.failures if failure.line in lines)
+    return replace(parsed, rows=good + len(failures), failures=failures, reread=came, notes=notes)
 
 
 def declared_stamp(name: str, dialect: SourceDialect) -> float | None:
@@ -134,7 +158,9 @@ def _header(text: Text, dialect: SourceDialect) -> tuple[Header, int]:
             raise FileProblem(FileRefusal.WRONG_ENCODING, found, f"text in {text.encoding}") from problem
         cells = cells_of(decoded, dialect.delimiter)
         if cells is None or "\0" in decoded:
-            raise FileProblem(FileRefusal.NO_HEADER, shown(bare[:200], text.encoding), "a line of column names")
+            raise FileProblem(
+                FileRefusal.NO_HEADER, shown(bare[:200], text.encoding), "a line of column names"
+            )
         return read_header(cells, dialect, contract(dialect.feed)), number
     raise FileProblem(FileRefusal.NO_TEXT, "nothing", "a line of column names")
 
@@ -163,6 +189,7 @@ def _stage(
         whole=dialect.whole,
         source=dialect.name,
         quoted=text.quoted,
+        edged=text.edged,
         stamp=stamp,
     )
     records: Records | None = None
@@ -190,8 +217,6 @@ def _stage(
 def _apart(
     connection: DuckDBPyConnection, reading: Reading, text: Text, header_line: int, scratch: Path
 ) -> tuple[Reading, Records]:
-    from dataclasses import replace
-
     records = take_apart(text, reading.delimiter, reading.columns, header_line, scratch)
     apart = replace(
         reading,

@@ -5,8 +5,10 @@ from __future__ import annotations
 import codecs
 import gzip
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+
+import numpy as np
 
 from takeup.feeds.reasons import FileRefusal
 
@@ -50,6 +52,8 @@ class Text:
         Whether it begins with a byte order mark.
     quoted : bool
         Whether it holds a quote mark.
+    edged : bool
+        Whether a cell may begin or end with a blank.
     plain : bool
         Whether it can be loaded as it stands: UTF-8, one kind of line end, no control characters, no blank lines.
     lines : int
@@ -61,19 +65,20 @@ class Text:
     line_end: bytes
     marked: bool
     quoted: bool
+    edged: bool
     plain: bool
     lines: int
 
 
-def preflight(path: Path, encoding: str, scratch: Path) -> Text:
+def preflight(path: Path, encoding: str, delimiter: str, scratch: Path) -> Text:
     """Unpack and look through one file.
 
     Parameters
     ----------
     path : Path
         As archived; gzip is known by its first bytes.
-    encoding : str
-        As the source declares it.
+    encoding, delimiter : str
+        As the source declares them.
     scratch : Path
         Folder for copies.
 
@@ -89,13 +94,12 @@ def preflight(path: Path, encoding: str, scratch: Path) -> Text:
     codec = codecs.lookup(encoding).name
     if not _keeps_ascii(codec):
         path, codec = _transcoded(path, codec, scratch), "utf-8"
-    text = _look(path, codec)
+    text = _look(path, codec, delimiter)
     if text.plain and codec != "utf-8" and not _is_ascii(path):
         try:
-            return _look(_transcoded(path, codec, scratch), "utf-8")
-        except FileProblem:
-            pass  # some line holds bytes that the encoding lacks: the line reader finds it
-        return Text(path, codec, text.line_end, text.marked, text.quoted, plain=False, lines=text.lines)
+            return _look(_transcoded(path, codec, scratch), "utf-8", delimiter)
+        except FileProblem:  # some line holds bytes that the encoding lacks: the line reader finds it
+            return replace(text, plain=False)
     return text
 
 
@@ -136,10 +140,10 @@ def _is_ascii(path: Path) -> bool:
         return all(chunk.isascii() for chunk in iter(lambda: file.read(_CHUNK), b""))
 
 
-def _look(path: Path, codec: str) -> Text:
+def _look(path: Path, codec: str, delimiter: str) -> Text:
     """One pass over the bytes."""
     feeds = returns = pairs = 0
-    marked = controls = quoted = blank = False
+    marked = controls = quoted = edged = blank = False
     decodes, decoder = codec == "utf-8", codecs.getincrementaldecoder("utf-8")()
     ends = b""  # the line ends behind what was read so far
     with path.open("rb") as file:
@@ -154,6 +158,7 @@ def _look(path: Path, codec: str) -> Text:
             blank = blank or (b"\n\n" in content or b"\n\r" in content)
             ends = held[len(content) :]
             quoted = quoted or b'"' in chunk
+            edged = edged or _has_edges(held, delimiter)
             controls = controls or len(chunk.translate(None, CONTROLS)) != len(chunk)
             if decodes and not (chunk.isascii() and not decoder.getstate()[0]):
                 decodes = _decodes(decoder, chunk)
@@ -169,9 +174,25 @@ def _look(path: Path, codec: str) -> Text:
         line_end=line_end,
         marked=marked,
         quoted=quoted,
+        edged=edged or (codec != "utf-8" and not _is_ascii(path)),
         plain=one_style and not controls and not blank and (decodes or codec != "utf-8"),
         lines=all_ends - ends.count(line_end) + 1,
     )
+
+
+def _has_edges(held: bytes, delimiter: str) -> bool:
+    """Whether a blank stands beside a delimiter, a quote mark or a line end."""
+    if not held.isascii() and any(blank.encode() in held for blank in "\u00a0\u2007\u202f"):
+        return True
+    if delimiter != "\t" and b"\t" in held:
+        return True
+    text = np.frombuffer(held, dtype=np.uint8)
+    blanks = np.flatnonzero(text == ord(" "))
+    ends = np.zeros(256, dtype=bool)
+    ends[[ord(delimiter), ord("\n"), ord("\r"), ord('"')]] = True
+    before = ends[text[np.maximum(blanks - 1, 0)]] | (blanks == 0)
+    after = ends[text[np.minimum(blanks + 1, len(text) - 1)]] | (blanks == len(text) - 1)
+    return bool(before.any() or after.any())
 
 
 def _decodes(decoder: codecs.IncrementalDecoder, chunk: bytes, *, final: bool = False) -> bool:

@@ -217,3 +217,27 @@ def origins(connection: DuckDBPyConnection, row_ids: Iterable[int]) -> pd.DataFr
             {"ids": [int(row_id) for row_id in row_ids]},
         )
     )
+
+
+def set_aside(connection: DuckDBPyConnection, row_ids: Iterable[int], night: int) -> int:
+    """Answer refusals, and end rows in force, by a person's decision; how many were found."""
+    bound = {"rows": sorted({int(row_id) for row_id in row_ids}), "night": night}
+    chosen = "(SELECT unnest($rows::BIGINT[]) AS row_id)"
+    (found,) = connection.execute(
+        "SELECT count(*) FROM "
+        + chosen
+        + " c WHERE row_id IN (SELECT row_id FROM refused) OR "
+        + " OR ".join(f"row_id IN (SELECT row_id FROM {name(feed.value)})" for feed in Feed),
+        {"rows": bound["rows"]},
+    ).fetchall()[0]
+    connection.execute(
+        f"INSERT INTO answered SELECT row_id, $night, 'set_aside' FROM {chosen} SEMI JOIN refused USING (row_id)",
+        bound,
+    )
+    for feed in Feed:
+        connection.execute(
+            f"INSERT INTO ended SELECT row_id, $night, NULL, file_id, 'set_aside' "
+            f"FROM {chosen} JOIN {name(feed.value)} USING (row_id)",
+            bound,
+        )
+    return int(found)

@@ -91,11 +91,13 @@ def text_cell(rule: CellRule) -> CellSql:
 
 def word_cell(rule: CellRule) -> CellSql:
     """A word of the contract or of the site, without regard to case; blanks and hyphens count as underscores."""
-    words = rule.field.words
-    plain = f"translate(lower({raw(rule)}), ' -', '__')"
-    known = {"": rule.field.default} | {plain_word(word): word for word in words}
+    words, cell = rule.field.words, raw(rule)
+    known = {plain_word(word): word for word in words}
     known |= {plain_word(theirs): ours for theirs, ours in rule.words.items()}
-    value = _mapped(plain, known, "NULL")
+    value = _mapped(f"translate(lower({cell}), ' -', '__')", known, "NULL")
+    mapped = {plain_word(theirs) for theirs in rule.words}
+    exact = {word: word for word in words if plain_word(word) not in mapped}
+    value = _mapped(cell, {"": rule.field.default} | exact, value)  # nearly every cell stops here
     yes_no = rule.field.cell is Cell.YES_NO
     reason = Refusal.NOT_YES_OR_NO if yes_no else Refusal.UNKNOWN_WORD
     return CellSql(
@@ -125,8 +127,11 @@ def number_cell(rule: CellRule, marks: Marks) -> CellSql:
     other_marks = matches(cell, r"[+-]?\d{1,3}(?:[.,’' \x{a0}\x{202f}]\d{3})*(?:[.,]\d+)?|[+-]?\d+[.,]\d+")
     reasons.append((other_marks, Refusal.AMBIGUOUS_NUMBER, wanted))
     reasons.append(("TRUE", Refusal.NOT_A_NUMBER, wanted))
-    joins = () if rule.conversion is None else (f"LEFT JOIN scratch.{name('map ' + column)} ON {cell} = "
-                                                f"{name('map ' + column)}.text",)
+    joins = (
+        ()
+        if rule.conversion is None
+        else (f"LEFT JOIN scratch.{name('map ' + column)} ON {cell} = {name('map ' + column)}.text",)
+    )
     return CellSql(
         ((column, value),), f"({name(column)} IS NULL AND {cell} <> '')", tuple(reasons), joins=joins
     )

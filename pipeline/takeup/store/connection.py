@@ -41,10 +41,13 @@ def connect(path: Path | None, *, read_only: bool) -> duckdb.DuckDBPyConnection:
         connection = duckdb.connect(":memory:", config=CONFIG)
     else:
         if read_only and not path.exists():
-            raise StoreError("there is no store yet", where=str(path), todo="Run a night, or rebuild the store.")
+            raise StoreError(
+                "there is no store yet", where=str(path), todo="Run a night, or rebuild the store."
+            )
         with speaking(path):
             connection = duckdb.connect(str(path), read_only=read_only, config=CONFIG)
-    connection.execute("ATTACH ':memory:' AS scratch")
+    if not read_only:
+        connection.execute("ATTACH ':memory:' AS scratch")
     return connection
 
 
@@ -65,7 +68,9 @@ def speaking(path: Path | None) -> Iterator[None]:
                 why="Only one process at a time may write a store.",
                 todo="Wait until it ends, then try again.",
             ) from problem
-        raise StoreError(f"the store does not open: {_first_line(told)}", where=where, todo=_REBUILD) from problem
+        raise StoreError(
+            f"the store does not open: {_first_line(told)}", where=where, todo=_REBUILD
+        ) from problem
     except duckdb.Error as problem:
         raise StoreError(
             f"the store refused: {_first_line(str(problem))}",

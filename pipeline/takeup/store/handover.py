@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from takeup.contracts import Cell, Contract, validate
+from takeup.contracts import Cell, Contract, Field, validate
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -41,7 +42,7 @@ def frame_of(result: DuckDBPyConnection) -> pd.DataFrame:
     )
 
 
-def feed_frame(result: DuckDBPyConnection, rules: Contract) -> pd.DataFrame:
+def feed_frame(result: DuckDBPyConnection, rules: Contract, fields: Sequence[Field]) -> pd.DataFrame:
     """Rows of one feed, by the conventions and its contract.
 
     Raises
@@ -50,10 +51,10 @@ def feed_frame(result: DuckDBPyConnection, rules: Contract) -> pd.DataFrame:
         If rows of the store break their contract.
     """
     frame = frame_of(result)
-    for field in rules.fields:
+    for field in fields:
         for column in field.frame_columns[1:] if not field.is_number else field.frame_columns:
             exact = column.endswith("_day") and field.cell is Cell.MOMENT and field.required
             frame[column] = frame[column].astype(np.int64 if exact else np.float64)
     for column in ("row_id", "file_id", "line", "known_from"):
         frame[column] = frame[column].astype(np.int64)
-    return validate(frame, rules.feed)
+    return validate(frame, rules.feed, fields)

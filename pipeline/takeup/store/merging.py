@@ -1,6 +1,7 @@
 """Staged rows join the rows known, by insertion only.
 
-The versions of a key stand in one order: by the source's stamp, then by the night they came, then by row id.
+The versions of a key stand in one order: by the source's stamp, then by the night their file came, then by row
+id.
 A row whose predecessor in that order says the same is a *duplicate* and is not stored; every other row is
 stored, and the version before it has *ended* from this night on. A row without a stamp takes the latest stamp
 known for its key, so that it follows what is known.
@@ -11,14 +12,14 @@ each other: neither is used.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from takeup.contracts import Contract
-from takeup.store.quoting import name, names, text
-from takeup.store.staging import LINES_A_FILE, Failure
+from takeup.store.quoting import name, names
 from takeup.store.reasons import Refusal
-
+from takeup.store.staging import LINES_A_FILE, Failure
 from takeup.store.visible import At, waiting
 
 if TYPE_CHECKING:
@@ -37,7 +38,7 @@ class Counted:
 
 
 def merge(
-    connection: DuckDBPyConnection, contract: Contract, file_ids: list[int], night: int
+    connection: DuckDBPyConnection, contract: Contract, files: Mapping[int, int], night: int
 ) -> tuple[dict[int, Counted], dict[int, list[Failure]]]:
     """Merge the staged files of one feed.
 
@@ -46,8 +47,8 @@ def merge(
     connection : DuckDBPyConnection
         Inside the night's transaction.
     contract : Contract
-    file_ids : list of int
-        Staged as ``scratch.staged_<file id>``.
+    files : mapping
+        File id, staged as ``scratch.staged_<file id>``, to the night the file came.
     night : int
 
     Returns
@@ -56,29 +57,32 @@ def merge(
     """
     feed = name(contract.feed.value)
     columns = names(contract.frame_columns)
-    empty = (
-        f"SELECT row_id, file_id, line, known_from, key, stamp, {columns} FROM {feed} WHERE FALSE"
+    empty = f"SELECT row_id, file_id, line, known_from, came, key, stamp, {columns} FROM {feed} WHERE FALSE"
+    arrived = " UNION ALL ".join(
+        [empty]
+        + [
+            f"SELECT CAST({file_id} AS BIGINT) * {LINES_A_FILE} + line AS row_id, CAST({file_id} AS INTEGER) AS file_id, "
+            f"line, CAST({night} AS INTEGER) AS known_from, CAST({came} AS INTEGER) AS came, key, stamp, {columns} "
+            f"FROM scratch.staged_{file_id} WHERE good"
+            for file_id, came in files.items()
+        ]
     )
-    arrived = " UNION ALL ".join([empty] + [
-        f"SELECT CAST({file_id} AS BIGINT) * {LINES_A_FILE} + line AS row_id, CAST({file_id} AS INTEGER) AS file_id, "
-        f"line, CAST({night} AS INTEGER) AS known_from, key, stamp, {columns} "
-        f"FROM scratch.staged_{file_id} WHERE good"
-        for file_id in file_ids
-    ])
     connection.execute(f"CREATE OR REPLACE TEMP VIEW arrived AS {arrived}")
     connection.execute(
         "CREATE OR REPLACE TEMP TABLE busy AS "
         "SELECT key FROM arrived GROUP BY key HAVING count(*) > 1 "
-        f"UNION SELECT key FROM arrived WHERE key IN (SELECT key FROM {feed})"
+        f"UNION SELECT key FROM arrived SEMI JOIN {feed} USING (key)"
     )
     connection.execute(f"CREATE OR REPLACE TEMP TABLE raced AS {_race(contract, night)}")
-    stored = f"SELECT row_id, file_id, line, known_from, key, stamp, {columns}"
-    connection.execute(
-        f"INSERT INTO {feed} BY NAME {stored} FROM arrived WHERE key NOT IN (FROM busy) "
-        f"OR row_id IN (SELECT row_id FROM raced WHERE outcome IN ('new', 'superseding')) "
-    )
-    connection.execute(_ends(night))
-    counted = _counted(connection, file_ids)
+    stored = f"INSERT INTO {feed} BY NAME SELECT a.* FROM arrived a"
+    (crowd,) = connection.execute("SELECT count(*) FROM busy").fetchall()[0]
+    connection.execute(f"{stored} ANTI JOIN busy USING (key)" if crowd else stored)
+    if crowd:
+        connection.execute(
+            f"{stored} SEMI JOIN (FROM raced WHERE outcome IN ('new', 'superseding')) USING (row_id)"
+        )
+        connection.execute(_ends(night))
+    counted = _counted(connection, list(files))
     return counted, _contradictions(connection, contract)
 
 
@@ -92,16 +96,16 @@ def _race(contract: Contract, night: int) -> str:
     )
     return f"""
     WITH known AS (
-        SELECT f.row_id, f.file_id, f.line, f.known_from, f.key, f.stamp,
+        SELECT f.row_id, f.file_id, f.line, f.known_from, f.came, f.key, f.stamp,
                CASE WHEN EXISTS (SELECT 1 FROM ended e WHERE e.row_id = f.row_id AND e.how = 'missing')
                     THEN NULL ELSE md5_number({said}) END AS content
-        FROM {feed} f WHERE f.key IN (FROM busy)
+        FROM {feed} f SEMI JOIN busy USING (key)
     ), latest AS (
         SELECT key, max(stamp) AS stamp FROM known GROUP BY key
     ), coming AS (
-        SELECT row_id, file_id, line, known_from, a.key, a.stamp AS own, coalesce(a.stamp, latest.stamp) AS stamp,
+        SELECT row_id, file_id, line, known_from, came, key, a.stamp AS own, coalesce(a.stamp, latest.stamp) AS stamp,
                md5_number({said}) AS content
-        FROM arrived a LEFT JOIN latest ON latest.key = a.key WHERE a.key IN (FROM busy)
+        FROM arrived a SEMI JOIN busy USING (key) LEFT JOIN latest USING (key)
     ), torn AS (
         SELECT key FROM coming GROUP BY key
         HAVING count(DISTINCT content) > 1
@@ -110,21 +114,21 @@ def _race(contract: Contract, night: int) -> str:
         SELECT *, lag(content) OVER versions AS said_before, lag(row_id) OVER versions AS row_before,
                lead(row_id) OVER versions AS row_after
         FROM (
-            SELECT row_id, file_id, line, known_from, key, stamp, content FROM known
+            SELECT row_id, file_id, line, known_from, came, key, stamp, content FROM known
             UNION ALL
-            SELECT row_id, file_id, line, known_from, key, stamp, content FROM coming
+            SELECT row_id, file_id, line, known_from, came, key, stamp, content FROM coming
             WHERE key NOT IN (FROM torn)
         )
-        WINDOW versions AS (PARTITION BY key ORDER BY stamp NULLS FIRST, known_from, row_id)
+        WINDOW versions AS (PARTITION BY key ORDER BY stamp NULLS FIRST, came, row_id)
     )
-    SELECT row_id, file_id, line, known_from, key, stamp, row_before,
+    SELECT row_id, file_id, line, known_from, came, key, stamp, row_before,
            CASE WHEN known_from < {night} THEN 'known'
                 WHEN content = said_before THEN 'duplicate'
                 WHEN row_before IS NULL AND NOT EXISTS (SELECT 1 FROM latest WHERE latest.key = ordered.key)
                 THEN 'new' ELSE 'superseding' END AS outcome
     FROM ordered
     UNION ALL
-    SELECT row_id, file_id, line, known_from, key, stamp, NULL, 'contradicting'
+    SELECT row_id, file_id, line, known_from, came, key, stamp, NULL, 'contradicting'
     FROM coming WHERE key IN (FROM torn)
     """
 
@@ -137,7 +141,7 @@ def _ends(night: int) -> str:
     FROM (
         SELECT row_id, outcome, lead(row_id) OVER versions AS follower, lead(outcome) OVER versions AS then_came
         FROM raced WHERE outcome IN ('known', 'new', 'superseding')
-        WINDOW versions AS (PARTITION BY key ORDER BY stamp NULLS FIRST, known_from, row_id)
+        WINDOW versions AS (PARTITION BY key ORDER BY stamp NULLS FIRST, came, row_id)
     )
     WHERE follower IS NOT NULL AND (outcome <> 'known' OR then_came <> 'known')
     """
@@ -152,7 +156,9 @@ def _counted(connection: DuckDBPyConnection, file_ids: list[int]) -> dict[int, C
         by_file[file_id][outcome] = count
     found = {}
     for file_id, counts in by_file.items():
-        (good,) = connection.execute(f"SELECT count(*) FROM scratch.staged_{file_id} WHERE good").fetchall()[0]
+        (good,) = connection.execute(f"SELECT count(*) FROM scratch.staged_{file_id} WHERE good").fetchall()[
+            0
+        ]
         plain = good - sum(counts.values())
         found[file_id] = Counted(
             file_id,
@@ -173,7 +179,15 @@ def _contradictions(connection: DuckDBPyConnection, contract: Contract) -> dict[
     found: dict[int, list[Failure]] = {}
     for file_id, line, who, hashed, said in rows:
         found.setdefault(file_id, []).append(
-            Failure(line, Refusal.CONTRADICTS_ITSELF.value, contract.key[0], said, "one row a key a night", who, hashed)
+            Failure(
+                line,
+                Refusal.CONTRADICTS_ITSELF.value,
+                contract.key[0],
+                said,
+                "one row a key a night",
+                who,
+                hashed,
+            )
         )
     return found
 

@@ -43,21 +43,29 @@ def moment_cell(rule: CellRule, marks: Marks, *, offsets: bool) -> CellSql:
     )
     converts = offsets or marks.zone != marks.site_zone
     shift = name("shift " + column) if offsets else "NULL"
-    steps, site = (_converted(column, marks, shift, first), name("site " + column)) if converts else ((first,), clock)
+    steps, site = (
+        (_converted(column, marks, shift, first), name("site " + column)) if converts else ((first,), clock)
+    )
     turn = name("turn " + column)
     doubt = f"({timed} AND {clock} >= {turn}.lo AND {clock} < {turn}.hi AND {shift} IS NULL)"
     joins = [f"LEFT JOIN {turns_table(marks.zone)} {turn} ON {turn}.day = CAST({clock} AS DATE)"]
     written = f"replace(CAST({site} AS VARCHAR), ' ', 'T')"
+    day = f"CAST(CAST({clock} AS DATE) AS VARCHAR)"
+    if not converts and marks.date_order == "ymd":  # nearly every cell is written as we write it
+        written = f"CASE WHEN {cell} LIKE '____-__-__T__:__:__' THEN {cell} ELSE {written} END"
+        day = f"CASE WHEN {cell} LIKE '____-__-__' THEN {cell} ELSE {day} END"
     if offsets:
         fold = name("fold " + column)
         joins.append(
             f"LEFT JOIN {turns_table(marks.site_zone)} {fold} ON {fold}.day = CAST({site} AS DATE) "
             f"AND NOT {fold}.gap AND {site} >= {fold}.lo AND {site} < {fold}.hi"
         )
-        written += f" || CASE WHEN {fold}.day IS NULL THEN '' ELSE {_offset_text(name('utc ' + column), site)} END"
+        written += (
+            f" || CASE WHEN {fold}.day IS NULL THEN '' ELSE {_offset_text(name('utc ' + column), site)} END"
+        )
     good = f"({clock} IS NOT NULL AND {doubt} IS NOT TRUE)"
     position = f"CASE WHEN {timed} THEN epoch_us({site}) / 86400000000.0 ELSE {_day(clock)} + 0.5 END"
-    value = f"CASE WHEN {timed} THEN {written} ELSE CAST(CAST({clock} AS DATE) AS VARCHAR) END"
+    value = f"CASE WHEN {timed} THEN {written} ELSE {day} END"
     return CellSql(
         values=(
             (column, f"CASE WHEN {cell} = '' THEN '' WHEN {good} THEN {value} END"),

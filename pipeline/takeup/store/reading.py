@@ -74,6 +74,8 @@ class Reading:
         Line number of every record where they are not consecutive.
     quoted : bool
         Whether a quote mark encloses cells; False where the file holds none.
+    edged : bool
+        Whether any cell may begin or end with a blank.
     joined : bool
         Whether a line break inside a cell stands as the unit separator (U+001F).
     stamp : float or None
@@ -93,5 +95,6 @@ class Reading:
     source: str
     lines: NDArray[np.int64] | None = None
     quoted: bool = True
+    edged: bool = True
     joined: bool = False
     stamp: float | None = None

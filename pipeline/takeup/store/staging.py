@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any
 import duckdb
 
 from takeup.contracts import Cell, checks
-from takeup.store import zones
 from takeup.store.cells import (
     CellSql,
     date_cell,
@@ -29,6 +28,7 @@ from takeup.store.cells import (
 from takeup.store.moments import moment_cell
 from takeup.store.quoting import name, text
 from takeup.store.reading import CellRule, Reading
+from takeup.store.zones import load_days, load_turns
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
@@ -87,8 +87,6 @@ def stage(connection: DuckDBPyConnection, reading: Reading) -> tuple[int, list[F
     Every record has its row: ``line``, ``key`` (NULL where its key cells do not read), ``stamp``, the frame
     columns and ``good``.
     """
-    zones.load(connection, reading.marks.zone)
-    zones.load(connection, reading.marks.site_zone)
     for rule in reading.rules:
         if rule.conversion is not None and rule.position is not None:
             _load_conversions(connection, reading, rule)
@@ -104,7 +102,9 @@ def stage(connection: DuckDBPyConnection, reading: Reading) -> tuple[int, list[F
         f"{', '.join(name(column) for column in columns)}, coalesce(({read}) AND {asked}, FALSE) AS good "
         f"FROM typed{' JOIN scratch.lines USING (ordinal)' if reading.lines is not None else ''}"
     )
-    rows, good = connection.execute(f"SELECT count(*), count(*) FILTER (WHERE good) FROM {staged}").fetchall()[0]
+    rows, good = connection.execute(
+        f"SELECT count(*), count(*) FILTER (WHERE good) FROM {staged}"
+    ).fetchall()[0]
     if rows == good:
         return rows, []
     (blank,) = connection.execute(
@@ -127,16 +127,27 @@ def _cell(connection: DuckDBPyConnection, reading: Reading, rule: CellRule) -> C
     if kind is Cell.MOMENT:
         cell = f"c{rule.position}"
         hint = f"{cell} LIKE '%Z%' OR {cell} LIKE '%+%' OR {cell} LIKE '%:%-%'"
-        (offsets,) = connection.execute(f"SELECT coalesce(bool_or({hint}), FALSE) FROM scratch.raw").fetchall()[0]
+        load_turns(connection, reading.marks.zone)
+        (offsets,) = connection.execute(
+            f"SELECT coalesce(bool_or({hint}), FALSE) FROM scratch.raw"
+        ).fetchall()[0]
+        if offsets or reading.marks.zone != reading.marks.site_zone:
+            load_days(connection, reading.marks.zone)
+            load_days(connection, reading.marks.site_zone)
         return moment_cell(rule, reading.marks, offsets=offsets)
     return number_cell(rule, reading.marks)
 
 
 def _cut(reading: Reading, rule: CellRule) -> str:
-    cell = f"coalesce(trim(c{rule.position}, {text(EDGES)}), '')"
+    cell = f"coalesce({_trimmed(reading, f'c{rule.position}')}, '')"
     if reading.joined:
         cell = f"replace({cell}, chr(31), chr(10))"
     return f"{cell} AS {raw(rule)}"
+
+
+def _trimmed(reading: Reading, cell: str) -> str:
+    """A cell without blanks at its ends; trimming is dear, so it is left out where the file has none."""
+    return f"trim({cell}, {text(EDGES)})" if reading.edged else cell
 
 
 def _typed(reading: Reading, cells: dict[str, CellSql], where: str) -> str:
@@ -150,7 +161,9 @@ def _typed(reading: Reading, cells: dict[str, CellSql], where: str) -> str:
         joins = " ".join(join for step in steps for join in step.joins)
         parts.append(f"step_{depth + 1} AS (SELECT {last}.*, {columns} FROM {last} {joins})")
         last = f"step_{depth + 1}"
-    values = ", ".join(f"{value} AS {name(column)}" for cell in cells.values() for column, value in cell.values)
+    values = ", ".join(
+        f"{value} AS {name(column)}" for cell in cells.values() for column, value in cell.values
+    )
     flags = ", ".join(f"{test} AS {name(alias)}" for alias, test in _late(cells))
     joins = " ".join(join for cell in cells.values() for join in cell.joins)
     listed = ", ".join([f"{last}.*", values, *([flags] if flags else [])])
@@ -184,7 +197,11 @@ def _stamp(reading: Reading) -> str:
 
 
 def _line(reading: Reading) -> str:
-    return "CAST(line AS INTEGER)" if reading.lines is not None else f"CAST(ordinal + {reading.first_line} AS INTEGER)"
+    return (
+        "CAST(line AS INTEGER)"
+        if reading.lines is not None
+        else f"CAST(ordinal + {reading.first_line} AS INTEGER)"
+    )
 
 
 def _load_lines(connection: DuckDBPyConnection, reading: Reading) -> None:
@@ -203,7 +220,7 @@ def _load_conversions(connection: DuckDBPyConnection, reading: Reading, rule: Ce
     import pandas as pd
 
     assert rule.conversion is not None  # noqa: S101 - tells the type checker
-    cell = f"trim(c{rule.position}, {text(EDGES)})"
+    cell = _trimmed(reading, f"c{rule.position}")
     whole = rule.field.cell is Cell.WHOLE
     found = connection.execute(
         f"SELECT DISTINCT {cell}, {plain_number(cell, reading.marks)} FROM scratch.raw "

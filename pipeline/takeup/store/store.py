@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
@@ -10,13 +10,13 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
-from takeup.contracts import contract
-from takeup.errors import OurFault, StoreError
-from takeup.model import Accounting, Feed, KeptOut
-from takeup.store import accounts, migrations
+from takeup.contracts import contract, frame_columns
+from takeup.errors import OurFault
+from takeup.model import Accounting, Feed, KeptOut, Order, OrderEvent
+from takeup.store import accounts, changes, closing, derived, migrations, orderbook
 from takeup.store.connection import connect, speaking
 from takeup.store.handover import feed_frame, frame_of
-from takeup.store.quoting import name
+from takeup.store.quoting import name, names
 from takeup.store.visible import At, holding
 
 if TYPE_CHECKING:
@@ -31,6 +31,21 @@ def day_number(day: date) -> int:
     return (day - EPOCH).days
 
 
+#: A day number before every row.
+NEVER = -1_000_000
+
+
+@dataclass(frozen=True)
+class Closed:
+    """A key that a whole export no longer holds, and the file that tells."""
+
+    feed: str
+    row_id: int
+    key: str
+    subject: str
+    file: str
+
+
 @dataclass(frozen=True)
 class Night:
     """One open night: everything written until it closes is committed together, or not at all."""
@@ -43,6 +58,17 @@ class Night:
     def connection(self) -> DuckDBPyConnection:
         """The connection inside the night's transaction."""
         return self.store.connection
+
+    def set_aside(self, row_ids: Iterable[int]) -> int:
+        """Close refusals by a person's decision, and end rows in force that a person does not trust.
+
+        Returns
+        -------
+        int
+            How many rows it found.
+        """
+        with speaking(self.store.path):
+            return accounts.set_aside(self.connection, row_ids, self.number)
 
 
 class Store:
@@ -119,9 +145,10 @@ class Store:
             self.clear_scratch()
 
     def clear_scratch(self) -> None:
-        """Drop what was staged."""
+        """Drop what was staged; the tables of time zones stay."""
         tables = self.connection.execute(
-            "SELECT table_name FROM duckdb_tables() WHERE database_name = 'scratch'"
+            "SELECT table_name FROM duckdb_tables() WHERE database_name = 'scratch' "
+            "AND NOT starts_with(table_name, 'turns ') AND NOT starts_with(table_name, 'days ')"
         ).fetchall()
         for (table,) in tables:
             self.connection.execute(f"DROP TABLE scratch.{name(table)}")
@@ -138,7 +165,9 @@ class Store:
         as_of: date,
         night: int | None = None,
         subjects: Iterable[str] | None = None,
+        columns: Sequence[str] | None = None,
         missing: bool = False,
+        rehearsed: bool = False,
     ) -> pd.DataFrame:
         """The rows of a feed that hold: known, in force, dated up to a day, their parents known.
 
@@ -150,9 +179,13 @@ class Store:
             As known at that night; the last one if left out.
         subjects : iterable of str, optional
             Only these strands (these machines where the feed has no strand).
+        columns : sequence of str, optional
+            Only these of the contract's columns; text is dear to hand over by the million.
         missing : bool
             Whether rows stay that a later whole export no longer holds; energy sources always do. They then
             carry ``exported`` False.
+        rehearsed : bool
+            Whether rows of the feed's first load count as known on their own date plus the usual delay.
 
         Returns
         -------
@@ -161,26 +194,57 @@ class Store:
         """
         rules = contract(feed)
         stay = missing or rules.feed is Feed.ENERGY_SOURCES
-        known = self.last_night() if night is None else night
-        at = At(known, day_number(as_of))
-        bound: dict[str, object] = {}
-        columns = ["row_id", "file_id", "line", "known_from", *rules.frame_columns]
-        listed = ", ".join(name(column) for column in columns)
+        at = At(self.last_night() if night is None else night, day_number(as_of), rehearsed)
+        fields = [field for field in rules.fields if columns is None or field.name in columns]
+        listed = names(["row_id", "file_id", "line", "known_from", *frame_columns(fields)])
         if stay:
             listed += (
                 ", NOT EXISTS (SELECT 1 FROM ended WHERE ended.row_id = h.row_id "
-                f"AND ended.night <= {known}) AS exported"
+                f"AND ended.night <= {at.night}) AS exported"
             )
-        where = ""
+        where, bound = "", {}
         if subjects is not None:
-            where = f"WHERE {name(rules.subject)} IN (SELECT unnest($subjects))"
+            where = f"WHERE {name(rules.subject)} IN (SELECT unnest($subjects::VARCHAR[]))"
             bound["subjects"] = sorted(set(subjects))
-        order = ", ".join(name(column) for column in rules.key)
         with speaking(self.path):
             result = self.connection.execute(
-                f"SELECT {listed} FROM {holding(rules.feed, at, missing=stay)} h {where} ORDER BY {order}", bound
+                f"SELECT {listed} FROM {holding(rules.feed, at, missing=stay)} h {where} "
+                f"ORDER BY {names(rules.key)}",
+                bound,
             )
-        return feed_frame(result, rules)
+            return feed_frame(result, rules, fields)
+
+    def effective_changes(self, night: int, as_of: date, previous_as_of: date | None) -> dict[str, set[str]]:
+        """Names of strands and machines whose rows a night touches, by ``strand`` and ``machine``.
+
+        Rows that came or ended that night, that the new day lets in, or whose parent became known.
+
+        Parameters
+        ----------
+        night : int
+        as_of : date
+        previous_as_of : date or None
+            Of the night before; None before the first.
+        """
+        before = At(night - 1, day_number(previous_as_of) if previous_as_of else NEVER)
+        with speaking(self.path):
+            return changes.effective_changes(self.connection, At(night, day_number(as_of)), before)
+
+    def exported(self, feed: Feed | str) -> bool:
+        """Whether a feed was ever delivered."""
+        return self.last_delivery(feed) is not None
+
+    def last_delivery(
+        self, feed: Feed | str, night: int | None = None
+    ) -> tuple[int, date, int | None] | None:
+        """Night and ``as of`` of a feed's last usable file by a night, and the newest event day of all."""
+        known = self.last_night() if night is None else night
+        found = self.connection.execute(
+            "SELECT max(f.night), max(n.as_of), max(newest_day) FROM file f JOIN night n ON n.number = f.night "
+            "WHERE feed = ? AND f.night <= ? AND refused_whole = ''",
+            [Feed(feed).value, known],
+        ).fetchall()
+        return None if found[0][0] is None else found[0]
 
     def kept_out(self, night: int | None = None) -> list[KeptOut]:
         """The rows refused and not answered since, and those waiting, at a night; the last one if left out."""
@@ -208,6 +272,85 @@ class Store:
         with speaking(self.path):
             return frame_of(self.connection.execute(sql, values))
 
+    def closed(self, night: int) -> list[Closed]:
+        """The keys that whole exports of a night no longer held."""
+        return [
+            Closed(feed.value, *row)
+            for feed in Feed
+            for row in closing.closed(self.connection, contract(feed), night)
+        ]
+
+    def files(self, night: int) -> pd.DataFrame:
+        """The file records of a night, in the order taken; ``notes`` is JSON."""
+        return self.query("SELECT * FROM file WHERE night = ? ORDER BY file_id", [night])
+
+    def read_cache(self, table: str, strands: Iterable[str] | None = None) -> pd.DataFrame:
+        """A derived table by strand, within a strand as written; an empty frame before the first write."""
+        with speaking(self.path):
+            return derived.read_cache(self.connection, table, strands)
+
+    def write_cache(self, table: str, frame: pd.DataFrame, strands: Iterable[str], night: int) -> None:
+        """Put a frame (with a column ``strand``) in the place of the rows of some strands."""
+        with speaking(self.path):
+            derived.write_cache(self.connection, table, frame, strands, night)
+
+    def drop_caches(self) -> None:
+        """Drop every derived table but the verdicts; the next night derives everything."""
+        for table in derived.tables(self.connection, derived.PREFIX):
+            derived.drop_cache(self.connection, table.removeprefix(derived.PREFIX))
+
+    def last_verdicts(self, night: int | None = None) -> pd.DataFrame:
+        """The newest verdict of every rule and subject by a night, with the ``night`` it dates from."""
+        with speaking(self.path):
+            return derived.last_verdicts(self.connection, self.last_night() if night is None else night)
+
+    def write_verdicts(self, frame: pd.DataFrame, night: int) -> None:
+        """Add the verdicts that changed on a night."""
+        with speaking(self.path):
+            derived.write_verdicts(self.connection, frame, night)
+
+    def orders(self, *, open_only: bool = False, night: int | None = None) -> list[Order]:
+        """Every order as it stood after a night, by number; ``open_only`` leaves out done and withdrawn ones."""
+        with speaking(self.path):
+            known = self.last_night() if night is None else night
+            return orderbook.orders(self.connection, known, open_only=open_only)
+
+    def write_orders(self, orders: Iterable[Order], events: Iterable[OrderEvent], night: int) -> None:
+        """Add orders as a night left them, and what it did to them."""
+        with speaking(self.path):
+            orderbook.write_orders(self.connection, orders, events, night)
+
+    def order_events(self, order: str | None = None, night: int | None = None) -> list[OrderEvent]:
+        """What the nights up to one did to an order, or to all."""
+        with speaking(self.path):
+            known = self.last_night() if night is None else night
+            return orderbook.order_events(self.connection, known, order)
+
+    def forget_after(self, night: int) -> int:
+        """Remove everything of later nights, after a night that was not committed.
+
+        Caches that a later night wrote to are dropped: what it replaced is gone, so the next night derives anew.
+
+        Returns
+        -------
+        int
+            How many nights were removed.
+        """
+        later = self.last_night() - night
+        if later <= 0:
+            return 0
+        with speaking(self.path):
+            self.connection.execute("BEGIN")
+            derived.forget(self.connection, night)
+            for table in ("ended", "refused", "answered", "waited", "file", "order_book", "order_event"):
+                self.connection.execute(f"DELETE FROM {name(table)} WHERE night > ?", [night])
+            for feed in Feed:
+                self.connection.execute(f"DELETE FROM {name(feed.value)} WHERE known_from > ?", [night])
+            self.connection.execute("DELETE FROM derived_write WHERE night > ?", [night])
+            self.connection.execute("DELETE FROM night WHERE number > ?", [night])
+            self.connection.execute("COMMIT")
+        return later
+
     def counts(self) -> dict[str, int]:
         """Rows of every table."""
         tables = self.connection.execute(
@@ -217,6 +360,3 @@ class Store:
         for (table,) in tables:
             (found[table],) = self.connection.execute(f"SELECT count(*) FROM {name(table)}").fetchall()[0]
         return found
-
-
-__all__ = ["Night", "Store", "StoreError", "day_number"]

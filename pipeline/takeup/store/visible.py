@@ -14,10 +14,18 @@ from takeup.store.quoting import name, text
 
 @dataclass(frozen=True)
 class At:
-    """A standpoint: what was known by a night, and the day number up to which rows count."""
+    """A standpoint: what was known by a night, and the day number up to which rows count.
+
+    Attributes
+    ----------
+    rehearsed : bool
+        Whether the day decides what was known too: a night's rows from its ``as of``, but those of a feed's
+        first load from their own date plus the feed's usual delay.
+    """
 
     night: int
     day: int
+    rehearsed: bool = False
 
 
 def in_force(feed: Feed, at: At, *, missing: bool = False) -> str:
@@ -30,11 +38,37 @@ def in_force(feed: Feed, at: At, *, missing: bool = False) -> str:
     missing : bool
         Whether rows stay that a later whole export no longer holds.
     """
-    ending = f"ended.night <= {at.night}" + (" AND ended.how <> 'missing'" if missing else "")
+    ending = _told(at, "ended.night", feed) + (" AND ended.how <> 'missing'" if missing else "")
     return (
-        f"(SELECT * FROM {name(feed.value)} f WHERE known_from <= {at.night} AND withdrawn <> 'yes' "
+        f"(SELECT * FROM {name(feed.value)} f WHERE {_known(contract(feed), at)} AND withdrawn <> 'yes' "
         f"AND NOT EXISTS (SELECT 1 FROM ended WHERE ended.row_id = f.row_id AND {ending}))"
     )
+
+
+def _told(at: At, night: str, feed: Feed) -> str:
+    """Whether a night of the store had been told by a standpoint."""
+    told = f"{night} <= {at.night}"
+    if not at.rehearsed:
+        return told
+    early = (
+        f"SELECT number FROM night WHERE as_of <= DATE '1970-01-01' + {at.day} UNION ALL {_first_load(feed)}"
+    )
+    return f"{told} AND {night} IN ({early})"
+
+
+def _known(rules: Contract, at: At) -> str:
+    """Whether a row ``f`` was known at a standpoint."""
+    if not at.rehearsed:
+        return f"f.known_from <= {at.night}"
+    told = _told(at, "f.known_from", rules.feed)
+    if not rules.event:
+        return told
+    in_time = f"f.{name(rules.event_day)} + {rules.usual_delay_days} <= {at.day}"
+    return f"{told} AND (f.known_from NOT IN ({_first_load(rules.feed)}) OR {in_time})"
+
+
+def _first_load(feed: Feed) -> str:
+    return f"SELECT min(night) FROM file WHERE feed = {text(feed.value)} AND refused_whole = ''"
 
 
 def delivered(feed: Feed, at: At) -> str:
@@ -77,7 +111,9 @@ def waiting(feed: Feed, at: At) -> str:
         cell = f"r.{name(column)}"
         known = f"SELECT {name(contract(parent).key[0])} FROM {holding(parent, at, missing=True)}"
         reason = text(f"{column}_unknown")
-        cases.append(f"WHEN {cell} <> '' AND {delivered(parent, at)} AND {cell} NOT IN ({known}) THEN {reason}")
+        cases.append(
+            f"WHEN {cell} <> '' AND {delivered(parent, at)} AND {cell} NOT IN ({known}) THEN {reason}"
+        )
     if rules.event:
         cases.append(f"WHEN r.{name(rules.event_day)} > {at.day} THEN 'dated_later'")
     if not cases:

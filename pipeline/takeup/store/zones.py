@@ -1,13 +1,14 @@
 """Turns of a zone's clock as tables: the rules come from Python's zone data, which a night's record names.
 
 Two tables a zone, made when first asked for: ``turns Z`` holds the stretches of wall clock that do not exist
-(*gap*) or exist twice (*fold*); ``days Z`` holds the offset of every local day and of every UTC day.
+(*gap*) or exist twice (*fold*); ``days Z`` holds the offsets of every local day and of every UTC day, before and
+after the day's turn.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from functools import cache
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
@@ -78,40 +79,51 @@ def days_table(zone: str) -> str:
     return f"scratch.{name('days ' + zone)}"
 
 
-def load(connection: DuckDBPyConnection, zone: str) -> None:
-    """Make a zone's two tables unless they are there."""
+def load_turns(connection: DuckDBPyConnection, zone: str) -> None:
+    """Make a zone's table of gaps and folds unless it is there."""
+    if _there(connection, f"turns {zone}"):
+        return
+    rows: dict[date, list[object]] = {}
+    for moment, before, after in turns(zone):
+        turn = moment.replace(tzinfo=None)
+        low, high = turn + timedelta(seconds=min(before, after)), turn + timedelta(seconds=max(before, after))
+        day = low.date()
+        while day <= (high - timedelta(seconds=1)).date():
+            rows[day] = [turn, low, high, day, after > before, before, after]
+            day += timedelta(days=1)
     connection.execute(
-        f"CREATE TABLE IF NOT EXISTS {turns_table(zone)} "
+        f"CREATE TABLE {turns_table(zone)} "
         "(moment TIMESTAMP, lo TIMESTAMP, hi TIMESTAMP, day DATE, gap BOOLEAN, before INTEGER, after INTEGER)"
     )
-    if connection.execute(f"SELECT count(*) FROM duckdb_tables() WHERE table_name = 'days {zone}'").fetchall() != [
-        (0,)
-    ]:
-        return
-    rows = []
-    for moment, before, after in turns(zone):
-        at = moment.replace(tzinfo=None)
-        lo = at + timedelta(seconds=min(before, after))
-        hi = at + timedelta(seconds=max(before, after))
-        day = lo.date()
-        while datetime(day.year, day.month, day.day) < hi:  # noqa: DTZ001 - a wall clock without zone
-            rows.append([at, lo, hi, day, after > before, before, after])
-            day += timedelta(days=1)
     if rows:
-        connection.executemany(f"INSERT INTO {turns_table(zone)} VALUES (?, ?, ?, ?, ?, ?, ?)", rows)
-    first = first_offset(zone)
-    for clock, started in (("local", "hi"), ("utc", "moment")):
-        turned = "t.day = d.day" if clock == "local" else "CAST(t.moment AS DATE) = d.day"
-        connection.execute(
-            f"CREATE TABLE scratch.part AS SELECT '{clock}' AS clock, d.day, "
-            f"{'t.lo' if clock == 'local' else 't.moment'} AS turn, t.gap, t.lo, t.hi, "
-            f"coalesce(t.before, p.after, {first}) AS before, coalesce(t.after, p.after, {first}) AS after "
-            "FROM (SELECT CAST(unnest(range(DATE '1969-12-31', DATE '2100-01-02', INTERVAL 1 DAY)) AS DATE) AS day) d "
-            f"LEFT JOIN (SELECT DISTINCT ON (day) * FROM {turns_table(zone)}) t ON {turned} "
-            f"ASOF LEFT JOIN {turns_table(zone)} p ON CAST(d.day AS TIMESTAMP) >= p.{started}"
+        values = ", ".join(
+            f"(TIMESTAMP '{row[0]}', TIMESTAMP '{row[1]}', TIMESTAMP '{row[2]}', DATE '{row[3]}', "
+            f"{row[4]}, {row[5]}, {row[6]})"
+            for row in rows.values()
         )
-        if clock == "local":
-            connection.execute(f"CREATE TABLE {days_table(zone)} AS SELECT * FROM scratch.part")
-        else:
-            connection.execute(f"INSERT INTO {days_table(zone)} SELECT * FROM scratch.part")
-        connection.execute("DROP TABLE scratch.part")
+        connection.execute(f"INSERT INTO {turns_table(zone)} VALUES {values}")
+
+
+def load_days(connection: DuckDBPyConnection, zone: str) -> None:
+    """Make a zone's table of offsets by local and by UTC day unless it is there."""
+    load_turns(connection, zone)
+    if _there(connection, f"days {zone}"):
+        return
+    first, table = first_offset(zone), turns_table(zone)
+    days = "CAST(unnest(range(DATE '1969-12-31', DATE '2100-01-02', INTERVAL 1 DAY)) AS DATE)"
+    halves = [
+        f"SELECT '{clock}' AS clock, d.day, t.{turn} AS turn, "
+        f"coalesce(t.before, p.after, {first}) AS before, coalesce(t.after, p.after, {first}) AS after "
+        f"FROM (SELECT {days} AS day) d "
+        f"LEFT JOIN (SELECT DISTINCT ON (CAST({turn} AS DATE)) * FROM {table}) t ON CAST(t.{turn} AS DATE) = d.day "
+        f"ASOF LEFT JOIN {table} p ON CAST(d.day AS TIMESTAMP) >= p.{done}"
+        for clock, turn, done in (("local", "lo", "hi"), ("utc", "moment", "moment"))
+    ]
+    connection.execute(f"CREATE TABLE {days_table(zone)} AS {' UNION ALL '.join(halves)}")
+
+
+def _there(connection: DuckDBPyConnection, table: str) -> bool:
+    found = connection.execute(
+        "SELECT count(*) FROM duckdb_tables() WHERE database_name = 'scratch' AND table_name = ?", [table]
+    ).fetchall()
+    return bool(found[0][0])

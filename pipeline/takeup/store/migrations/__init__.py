@@ -64,7 +64,9 @@ def migrate(connection: DuckDBPyConnection, where: str) -> list[str]:
         if number in done:
             continue
         connection.execute("BEGIN")
-        connection.execute("CREATE TABLE IF NOT EXISTS migration (number INTEGER NOT NULL, name VARCHAR NOT NULL)")
+        connection.execute(
+            "CREATE TABLE IF NOT EXISTS migration (number INTEGER NOT NULL, name VARCHAR NOT NULL)"
+        )
         connection.execute(sql)
         connection.execute("INSERT INTO migration VALUES (?, ?)", [number, name])
         connection.execute("COMMIT")
