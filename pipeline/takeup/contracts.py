@@ -12,11 +12,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from takeup.errors import InputUnusable, OurFault
 from takeup.model import Feed
+from takeup.resources import schemas_dir
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -147,7 +147,7 @@ def contract(feed: Feed | str) -> Contract:
     OurFault
         If its schema file does not read.
     """
-    path = _schemas() / f"{Feed(feed).value}.json"
+    path = schemas_dir() / f"{Feed(feed).value}.json"
     try:
         schema = json.loads(path.read_text(encoding="utf-8"))
         return Contract(
@@ -186,13 +186,6 @@ def _field(item: dict[str, Any]) -> Field:
         default=str(item.get("x-default", "")),
         synonyms=tuple(item.get("x-synonyms", ())),
     )
-
-
-def _schemas() -> Path:
-    """The folder of the contracts: inside an installed package, else beside ``pipeline`` in a checkout."""
-    package = Path(__file__).resolve().parent
-    inside = package / "schemas"
-    return inside if inside.is_dir() else package.parents[1] / "schemas"
 
 
 @dataclass(frozen=True)

@@ -1,9 +1,9 @@
 """An export becomes rows: find, archive, parse, validate, merge, account."""
 
-from takeup.feeds.archiving import Archived as Archived
-from takeup.feeds.archiving import archive as archive
-from takeup.feeds.archiving import archive_path as archive_path
-from takeup.feeds.archiving import release as release
+from takeup.feeds.archive import Archived as Archived
+from takeup.feeds.archive import archive as archive
+from takeup.feeds.archive import archive_path as archive_path
+from takeup.feeds.archive import release as release
 from takeup.feeds.dialect import SourceDialect as SourceDialect
 from takeup.feeds.dialect import default_sources as default_sources
 from takeup.feeds.inbox import Found as Found

@@ -45,6 +45,8 @@ class SourceDialect:
         ``minute``, ``second``: the moment of the export. '' where the name declares none.
     delivery : str
         ``whole`` or ``increment`` in place of the contract's; '' leaves it.
+    fallback : bool
+        Whether it only takes files that no other source claims.
 
     Raises
     ------
@@ -66,6 +68,7 @@ class SourceDialect:
     words: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     stamp_pattern: str = ""
     delivery: str = ""
+    fallback: bool = False
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "feed", Feed(self.feed))
@@ -173,5 +176,6 @@ class SourceDialect:
 def default_sources() -> tuple[SourceDialect, ...]:
     """One source a feed, for exports that follow the contracts to the letter."""
     return tuple(
-        SourceDialect(feed.value, feed, (f"{feed.value}*.csv", f"{feed.value}*.csv.gz")) for feed in Feed
+        SourceDialect(feed.value, feed, (f"{feed.value}*.csv", f"{feed.value}*.csv.gz"), fallback=True)
+        for feed in Feed
     )

@@ -114,9 +114,10 @@ def _found(
     sources: tuple[SourceDialect, ...],
 ) -> Found:
     size, mtime_ns, mode = mark
-    owners = [
-        source.name for source in sources if any(fnmatchcase(path.name, pattern) for pattern in source.files)
+    claims = [
+        source for source in sources if any(fnmatchcase(path.name, pattern) for pattern in source.files)
     ]
+    owners = [source.name for source in claims if not source.fallback] or [source.name for source in claims]
     left = Left.NO
     if not stat.S_ISREG(mode):
         left = Left.NOT_A_FILE

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from takeup.contracts import contract
 from takeup.errors import OurFault, SettingsError
-from takeup.feeds.archiving import Archived
+from takeup.feeds.archive import Archived
 from takeup.feeds.dialect import SourceDialect
 from takeup.feeds.lines import raw_lines
 from takeup.feeds.parsing import Parsed, only_refused, parse
