@@ -38,8 +38,8 @@ CASES: dict[str, dict[str, str]] = {
     },
     "limit_coming": {
         "buy_by_reached": "due: the chain must be ordered now to be here for the early date; own rate",
-        "plan_line_no_rate": "due: past the plan line, and the strand has no rate of its own to wait by",
-        "plan_line_no_dates": "due: past the plan line with a rate of its own, but hours per day are not known",
+        "plan_line_no_rate": "due, plan: past the plan line, and no rate of its own to wait by",
+        "plan_line_no_dates": "due, plan: past the plan line, own rate, hours per day not known",
         "takeup_running_out": "due: the take-up is nearly out and the chain can never be shortened",
         "past_plan_line": "clear: past the plan line, the buy-by date is still ahead",
         "below_plan_line": "clear: below the plan line, the buy-by date is still ahead or not yet known",
@@ -51,8 +51,8 @@ CASES: dict[str, dict[str, str]] = {
     "takeup_low": {
         "shorten": "due, this week: little travel left; k pitches can be removed now",
         "not_yet": "due, this week: little travel left; one step returns more than is used, adjust and watch",
-        "step_unknown": "due, this week: little travel left; construction or attachment spacing not known, so k is not",
-        "replace_instead": "clear: little travel left, but the chain is at another limit or can never be shortened",
+        "step_unknown": "due, this week: little travel left; attachment spacing not known, so k is not",
+        "replace_instead": "clear: little travel left, but at another limit, or never to be shortened",
         "enough_left": "clear: more travel left than the trigger",
         "no_takeup": "clear: fixed centres, there is no take-up",
         "no_travel": "cannot judge: the take-up's travel is not in the register",
@@ -98,7 +98,7 @@ CASES: dict[str, dict[str, str]] = {
         "no_rate": "cannot judge: too few surveys for two rates",
     },
     "abnormal_finding": {
-        "fracture": "due, stop now: a fracture, a pin that lost its fit, or stretched links: the whole system is looked at",
+        "fracture": "due, stop now: fracture, loose pin, stretched links: look at the whole system",
         "unread_stop": "due, stop now: free words that hold a stop word, until a person has read them",
         "stop": "due, stop now: another finding that forbids running",
         "soon": "due, this week",
@@ -116,7 +116,7 @@ CASES: dict[str, dict[str, str]] = {
         "not_same_day": "cannot judge: the strands were measured too far apart",
     },
     "matching_in_doubt": {
-        "limit_within": "due, this week: the limit lies within the uncertainty of a tape difference; measure the lag",
+        "limit_within": "due, this week: the limit lies within the tape's uncertainty; measure the lag",
         "alert_within": "due, plan: the plan line is reached or lies within the uncertainty; measure the lag",
         "lag_known": "clear: the lag was measured since and stands between plan line and limit",
         "settled": "clear",
@@ -132,10 +132,10 @@ CASES: dict[str, dict[str, str]] = {
         "no_pitch": _NO_PITCH,
     },
     "tape_against_takeup": {
-        "apart": "due, plan: tape and take-up disagree: miscount, unrecorded shortening, wrong strand, slack left in the run",
+        "apart": "due, plan: they disagree: miscount, unrecorded shortening, wrong strand, slack",
         "agree": "clear",
         "not_same_day": "cannot judge: tape and take-up were read too far apart",
-        "no_reading": "cannot judge: no take-up reading, or travel at fitting or pitches in the strand not known",
+        "no_reading": "cannot judge: no take-up reading, or start travel or pitches in the strand not known",
         "no_survey": _NO_SURVEY,
         "no_pitch": _NO_PITCH,
     },
@@ -149,9 +149,11 @@ CASES: dict[str, dict[str, str]] = {
         "rows_waiting": "due: rows of a feed wait for a strand or machine the register does not know",
         "rows_set_aside": "due: rows of a feed were set aside for one reason",
         "value_missing": "due: a register value is missing and a strand cannot be judged for want of it",
-        "case_depth_missing": "due, plan: a hardened case of unknown depth bends the forecast; a default stands in",
+        "hours_missing": "due: a machine whose strands are judged has no meter reading",
+        "case_depth_missing": "due, plan: a case of unknown depth bends the forecast; a default stands in",
         "not_registered": "due, plan: readings of a strand that no register names",
-        "renewal_not_recorded": "due, this week: a set was closed out as replaced, the register shows no new life",
+        "renewal_not_recorded": "due, this week: closed out as replaced, the register shows no new life",
+        "nothing_open": "clear: nothing of this kind is kept out or missing",
     },
 }
 

@@ -16,6 +16,7 @@ from takeup.layered import Layered
 from takeup.model import Fact
 
 _EPOCH = date(1970, 1, 1)
+_COUNTED = frozenset({"marks", "pitches", "surveys", "forecasts", "lives", "rows", "1"})
 
 #: name → (unit, meaning)
 FACTS: dict[str, tuple[str, str]] = {
@@ -29,6 +30,8 @@ FACTS: dict[str, tuple[str, str]] = {
     "marks": ("marks", "marks measured in the survey"),
     "spread_points": ("points", "longest mark less the mean"),
     "longest_mark": ("word", "name of the longest mark"),
+    "spread_limit_points": ("points", "spread above which the cause is local"),
+    "marks_wanted": ("marks", "marks to measure then"),
     # limits
     "limit": ("word", "which limit: sprocket, fixed, conveyor, override, takeup, case, chrome, pin, bushing"),
     "limit_kind": ("word", "acceleration, function or strength"),
@@ -84,7 +87,8 @@ FACTS: dict[str, tuple[str, str]] = {
     "held_by": ("word", "the strand of the set that cannot be shortened, or not yet"),
     "why_not": ("word", "never: no step ever fits the travel; at_limit: not worth keeping"),
     "e_takeup_percent": ("%", "mean elongation by the take-up"),
-    "apart_points": ("points", "tape mean less take-up"),
+    "apart_points": ("points", "difference of tape mean and take-up"),
+    "apart_limit_points": ("points", "difference above which one of them is wrong"),
     # lubrication
     "lube_plan": ("word", "lube plan of the register"),
     "interval_hours": ("h", "interval of lubrication, or of surveys"),
@@ -102,6 +106,7 @@ FACTS: dict[str, tuple[str, str]] = {
     "fitted_on": ("day", "day the chain was fitted"),
     "next_survey_hours": ("h", "life hours at which the next survey is due"),
     "next_survey_on": ("day", "day on which the next survey is due"),
+    "last_survey_hours": ("h", "life hours of the last survey"),
     "set_aside_on": ("day", "day of the newest readings that were set aside"),
     "shortened_on": ("day", "day the chain was shortened"),
     # change of rate
@@ -162,6 +167,8 @@ def fact(name: str, value: Any, origin: str = RECKONED, *, is_default: bool = Fa
     unit = FACTS[name][0]
     if unit == "day":
         value = _EPOCH + timedelta(days=int(value))
+    elif unit in _COUNTED and not 0 < value < 1:
+        value = round(value, 2) if name.startswith("factor") else round(value)
     return Fact(name, _plain(value), unit, origin, is_default)
 
 

@@ -1,4 +1,4 @@
-"""What the rules count by: every default of the trade with its unit, its source and the range it makes sense in.
+"""What the rules count by: every default of the trade with its unit, its source and its sensible range.
 
 The site's or the chain maker's own value goes before a default; a default used is shown as a default.
 """
@@ -27,6 +27,15 @@ class Limits:
         low=0.5,
         high=6.0,
         citation=_GOST,
+    )
+    ride_percent: float = setting(
+        200.0,
+        "% x teeth",
+        Source.MEMORY,
+        "Elongation times teeth of the largest sprocket at which a chain rides too far out.",
+        low=50.0,
+        high=400.0,
+        citation="American Chain Association, Standard Handbook of Chains, 2nd ed., 2006",
     )
     fixed_percent: float = setting(
         1.5,
@@ -164,6 +173,14 @@ class Forecast:
     )
     past_case_factor: float = setting(
         3.0, "1", Source.PRACTICE, "Rate past the hardened case over the rate before it.", low=1.0, high=20.0
+    )
+    near_case_part: float = setting(
+        0.7,
+        "1",
+        Source.PROPOSED,
+        "A rate that rises past this part of the case limit is put down to the case.",
+        low=0.3,
+        high=1.0,
     )
     rate_enclosed_clean: float = setting(
         0.125,

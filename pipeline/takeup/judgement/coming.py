@@ -1,0 +1,124 @@
+"""When the governing limit comes: hours from the survey, dates from the reckoning day, the next survey."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from takeup.judgement.rates import TWO_ENDS, Rates
+from takeup.judgement.rule import HOURS, numbers, rounded, words
+from takeup.judgement.settings import JudgementSettings
+from takeup.wear import calibration, forecast
+from takeup.wear.calibration import FleetTable
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Floats = NDArray[np.float64]
+Columns = dict[str, Any]
+
+
+def bounds(
+    strands: pd.DataFrame, stands: Columns, own: Rates, fleet: FleetTable, settings: JudgementSettings
+) -> Columns:
+    """Run hours from the latest survey to the governing limit, and what made their bounds.
+
+    Parameters
+    ----------
+    strands : DataFrame
+        The state frame.
+    stands : dict
+        From :func:`takeup.judgement.standing.columns`.
+    own : Rates
+    fleet : FleetTable
+    settings : JudgementSettings
+    """
+    machines, names = words(strands, "machine"), words(strands, "strand")
+    factor = settings.forecast.column("past_case_factor", machines, names)
+    level = stands["level"]
+    # On the wear zero, so that the limit, its distance and the bend of the case stand on one scale.
+    e = level - stands["distance"]
+    expanded = 2 * stands["u_governing"]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        # The uncertainty is that of the rate in force; the forecast wants it for the rate before the case.
+        u = np.where(np.isnan(own.past_case), own.u * own.before / own.rate, own.u)
+    told = forecast.handbook_bounds(e, expanded, level, own.before, u, stands["bend"], factor, own.past_case)
+    lent = forecast.hours_to_level(e + expanded, level, own.upper, stands["bend"], factor)
+    told = told._replace(early=np.where(own.own, told.early, lent))
+    u_tape = numbers(strands, "u_geo")
+    u_zero = np.sqrt(np.maximum(stands["u_governing"] ** 2 - u_tape**2, 0.0))
+    kept = calibration.bounds(fleet, own.own, e, level, own.rate, TWO_ENDS * u_tape, u_zero, told)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        low, high = kept.early / kept.middle, kept.late / kept.middle
+
+    def where_scored(values: NDArray[Any] | float) -> Floats:
+        return np.where(kept.calibrated, values, np.nan)
+
+    return {
+        "hours_early": rounded(kept.early, HOURS),
+        "hours_middle": rounded(kept.middle, HOURS),
+        "hours_late": rounded(kept.late, HOURS),
+        "bounds_basis": np.select(
+            [kept.calibrated, own.own], np.array(["fleet", "shipped"], dtype=object), "default"
+        ),
+        "fleet_number": where_scored(float(fleet.number)),
+        "fleet_forecasts": where_scored(kept.forecasts),
+        "fleet_lives": where_scored(kept.lives),
+        "factor_low": where_scored(low),
+        "factor_high": where_scored(high),
+    }
+
+
+def dates(strands: pd.DataFrame, hours: Columns) -> Columns:
+    """Day numbers of the bounds, as of each strand's reckoning day."""
+    reckon, since = numbers(strands, "reckon_day"), _since_survey(strands)
+    return {
+        f"day_{name}": forecast.projected_day(
+            reckon, hours[f"hours_{name}"], since, numbers(strands, per_day)
+        )
+        for name, per_day in (("early", "h_early"), ("middle", "h_middle"), ("late", "h_middle"))
+    }
+
+
+def next_survey(strands: pd.DataFrame, more: Columns, own: Rates, settings: JudgementSettings) -> Columns:
+    """Life hours and day of the next survey, and the life hours from which a strand counts as silent.
+
+    Without a survey the first one is due at the end of the run-in. Where a joint is starved, half the
+    interval.
+    """
+    machines, names = words(strands, "machine"), words(strands, "strand")
+
+    def column(name: str) -> NDArray[Any]:
+        return settings.surveying.column(name, machines, names)
+
+    surveyed = numbers(strands, "survey_hours")
+    interval = forecast.next_survey_hours(
+        TWO_ENDS * numbers(strands, "u_geo"),
+        own.rate,
+        more["hours_early"],
+        column("longest_hours"),
+        column("shortest_hours"),
+        column("early_part"),
+    )
+    with np.errstate(invalid="ignore"):
+        starved = numbers(strands, "hours_now") >= more["lube_starved_hours"]
+    interval = np.where(starved, np.maximum(interval / 2, column("shortest_hours")), interval)
+    first = settings.forecast.column("run_in_hours", machines, names)
+    no_survey = np.isnan(numbers(strands, "survey_day"))
+    interval = rounded(np.where(no_survey, first, interval), HOURS)
+    begun = np.where(no_survey, 0.0, surveyed)
+    since = numbers(strands, "hours_reckoned") - begun
+    return {
+        "survey_interval_hours": interval,
+        "next_survey_hours": begun + interval,
+        "next_survey_day": forecast.projected_day(
+            numbers(strands, "reckon_day"), interval, since, numbers(strands, "h_middle")
+        ),
+        "silence_hours": np.where(no_survey, np.nan, begun + column("silence_times") * interval),
+    }
+
+
+def _since_survey(strands: pd.DataFrame) -> Floats:
+    return numbers(strands, "hours_reckoned") - numbers(strands, "survey_hours")

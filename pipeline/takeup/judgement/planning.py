@@ -1,0 +1,132 @@
+"""Need-by and buy-by of each strand's chain, against the planned stops of its machine."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from takeup.judgement.rule import PERCENT, numbers, rounded, words
+from takeup.judgement.settings import JudgementSettings
+from takeup.wear import forecast
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Floats = NDArray[np.float64]
+Columns = dict[str, Any]
+
+#: the word for every machine in a planned stop
+EVERY_MACHINE = "all"
+
+
+def planning(
+    strands: pd.DataFrame,
+    more: Columns,
+    shutdowns: pd.DataFrame,
+    settings: JudgementSettings,
+    as_of: int,
+) -> Columns:
+    """When the work must be done and the chain ordered.
+
+    ``order_by_day`` is the day from which the chain is asked for: the buy-by date; but below the plan line,
+    and while no stop is planned beyond the early date, the early date less lead time and margin. The last
+    stop *known* is no evidence that none will follow, and would otherwise ask for a chain years too soon.
+
+    Parameters
+    ----------
+    strands : DataFrame
+        The state frame.
+    more : dict
+        Columns so far, with ``day_early``.
+    shutdowns : DataFrame
+        ``shutdown``, ``machines``, ``starts_at_pos``, ``ends_at_pos``.
+    settings : JudgementSettings
+    as_of : int
+        Day number.
+    """
+    machines, names = words(strands, "machine"), words(strands, "strand")
+    lead = numbers(strands, "lead_time_days")
+    lead = np.where(np.isnan(lead), settings.planning.column("lead_days", machines, names), lead)
+    margin = settings.planning.column("margin_days", machines, names)
+    job = job_hours(strands, settings)
+    row, starts = stops_of(machines, shutdowns)
+    begin, end = (
+        shutdowns[name].to_numpy(dtype=np.float64)[row] if len(shutdowns) else np.array([], float)
+        for name in ("starts_at_pos", "ends_at_pos")
+    )
+    early = more["day_early"]
+    need = forecast.need_by(early, as_of, np.where(np.isnan(job), 0.0, job), lead, margin, begin, end, starts)
+    buy = forecast.buy_by(need.day, early, lead, margin)
+    chosen = need.shutdown >= 0
+    owner = np.repeat(np.arange(len(strands)), np.diff(starts))
+    upcoming = np.full(len(strands), np.inf)
+    np.minimum.at(upcoming, owner, np.where(begin >= as_of, begin, np.inf))
+    farthest = np.full(len(strands), -np.inf)
+    np.maximum.at(farthest, owner, begin)
+    with np.errstate(invalid="ignore"):
+        over = rounded(more["plan_e"], PERCENT) >= rounded(more["plan_percent"], PERCENT)
+        literal = over | (farthest > early)
+    name = shutdowns["shutdown"].to_numpy(dtype=object) if len(shutdowns) else np.array([], object)
+    stop = np.full(len(strands), "", dtype=object)
+    stop[chosen] = name[row[need.shutdown[chosen]]]
+    return {
+        "lead_days": lead,
+        "lead_is_default": np.isnan(numbers(strands, "lead_time_days")),
+        "margin_days": margin,
+        "job_hours": job,
+        "need_by_day": need.day,
+        "buy_by_day": buy,
+        "order_by_day": np.where(literal, buy, early - lead - margin),
+        "shutdown": stop,
+        # None fits before the early date: it is to be raised now, whatever stop comes next.
+        "at_next_stop": ~chosen | (need.day <= np.floor(upcoming)),
+        "over_plan_line": over,
+    }
+
+
+def job_hours(strands: pd.DataFrame, settings: JudgementSettings) -> Floats:
+    """Hours a replacement of the whole set takes: the register's, else by the metres of all its strands.
+
+    NaN where neither is known.
+    """
+    machines, names = words(strands, "machine"), words(strands, "strand")
+    _, whole_set = np.unique(words(strands, "set"), return_inverse=True)
+    metres = numbers(strands, "pitches") * numbers(strands, "pitch_mm") / 1000
+    sums = np.bincount(whole_set, weights=metres)
+    stated = np.full(sums.size, -np.inf)
+    hours = numbers(strands, "replacement_hours")
+    np.maximum.at(stated, whole_set, np.where(np.isnan(hours), -np.inf, hours))
+    base, per_m = (
+        settings.planning.column(name, machines, names)
+        for name in ("replacement_base_hours", "replacement_hours_per_m")
+    )
+    reckoned = base + per_m * sums[whole_set]
+    return np.where(np.isfinite(stated[whole_set]), stated[whole_set], reckoned)
+
+
+def stops_of(machines: NDArray[Any], shutdowns: pd.DataFrame) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Rows of the planned stops of each strand's machine, laid end to end, and where each strand's begin.
+
+    Examples
+    --------
+    >>> stops = pd.DataFrame({"machines": ["M1; M2", "all"]})
+    >>> rows, starts = stops_of(np.array(["M2", "M3"], dtype=object), stops)
+    >>> rows.tolist(), starts.tolist()
+    ([0, 1, 1], [0, 2, 3])
+    """
+    named: dict[str, list[int]] = {}
+    every: list[int] = []
+    for row, text in enumerate(shutdowns["machines"] if len(shutdowns) else ()):
+        for machine in {part.strip() for part in text.split(";")}:
+            (every if machine == EVERY_MACHINE else named.setdefault(machine, [])).append(row)
+    kinds, inverse = np.unique(machines, return_inverse=True)
+    lists = [np.array(sorted({*named.get(kind, ()), *every}), dtype=np.int64) for kind in kinds.tolist()]
+    sizes = np.array([rows.size for rows in lists], dtype=np.int64)
+    flat = np.concatenate(lists) if lists else np.array([], dtype=np.int64)
+    begins = np.concatenate(([0], np.cumsum(sizes)))[:-1]
+    count = sizes[inverse]
+    starts = np.concatenate(([0], np.cumsum(count))).astype(np.int64)
+    place = np.arange(starts[-1]) - np.repeat(starts[:-1], count) + np.repeat(begins[inverse], count)
+    return flat[place], starts

@@ -1,0 +1,234 @@
+"""What a rule is: a name, the cases it answers with, and two functions.
+
+A site's own rule is a :class:`Rule` behind an entry point of the group ``takeup.rules``; it brings its
+sentences in the site's templates.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from takeup.judgement.settings import JudgementSettings
+from takeup.model import Answer, Fact, Job, KeptOut, Urgency
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike, NDArray
+
+Row = Mapping[str, Any]
+History = Mapping[tuple[Job, str], float]
+
+#: Decimals to which values are rounded before they meet a threshold, so that the last bit of a float decides
+#: nothing: thousandths of a per cent, tenths of an hour and of a millimetre, hundredths of a degree.
+PERCENT = 3
+HOURS = 1
+MM = 1
+DEGREES = 2
+
+
+class Outcome(NamedTuple):
+    """What a case means: the answer, and how urgent the job is when due."""
+
+    answer: Answer
+    urgency: Urgency | None = None
+
+
+STOP_NOW = Outcome(Answer.DUE, Urgency.STOP_NOW)
+THIS_WEEK = Outcome(Answer.DUE, Urgency.THIS_WEEK)
+NEXT_SHUTDOWN = Outcome(Answer.DUE, Urgency.NEXT_SHUTDOWN)
+PLAN = Outcome(Answer.DUE, Urgency.PLAN)
+CLEAR = Outcome(Answer.CLEAR)
+CANNOT = Outcome(Answer.CANNOT_JUDGE)
+
+
+class Columns(Mapping[str, list[Any]]):
+    """The columns of a frame as lists of plain values, each made when it is first read."""
+
+    def __init__(self, frame: pd.DataFrame) -> None:
+        self._frame = frame
+        self._names = dict.fromkeys(frame.columns)
+        self._lists: dict[str, list[Any]] = {}
+
+    def __getitem__(self, name: str) -> list[Any]:
+        if name not in self._lists:
+            self._lists[name] = self._frame[name].tolist()
+        return self._lists[name]
+
+    def __contains__(self, name: object) -> bool:
+        return name in self._names
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._names)
+
+    def __len__(self) -> int:
+        return len(self._names)
+
+
+@dataclass(frozen=True)
+class Situation:
+    """What is known on one civil day: the strands with their prognosis, and what the rules need beside it.
+
+    Attributes
+    ----------
+    strands : DataFrame
+        One row an open life: the state frame with limits, rates and dates
+        (:mod:`takeup.judgement.prognosis`).
+    as_of : int
+        Day number.
+    history : mapping
+        (job, subject of the order) to the day number of the last close-out as done.
+    surveys, findings, lube, takeup, sprockets : DataFrame
+        As derived.
+    kept_out : sequence of KeptOut
+        Rows refused, waiting and set aside.
+    """
+
+    strands: pd.DataFrame
+    as_of: int
+    history: History = field(default_factory=dict)
+    surveys: pd.DataFrame = field(default_factory=pd.DataFrame)
+    findings: pd.DataFrame = field(default_factory=pd.DataFrame)
+    lube: pd.DataFrame = field(default_factory=pd.DataFrame)
+    takeup: pd.DataFrame = field(default_factory=pd.DataFrame)
+    sprockets: pd.DataFrame = field(default_factory=pd.DataFrame)
+    kept_out: Sequence[KeptOut] = ()
+
+    @cached_property
+    def columns(self) -> Columns:
+        """The strands' columns as lists, for facts."""
+        return Columns(self.strands)
+
+    def done_on(self, job: Job, subjects: ArrayLike) -> NDArray[np.float64]:
+        """Day on which a job was last closed out as done for each subject; NaN where never."""
+        done = {subject: day for (what, subject), day in self.history.items() if what == job}
+        return np.array([done.get(subject, np.nan) for subject in np.asarray(subjects)], dtype=float)
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One trade rule.
+
+    Attributes
+    ----------
+    name : str
+        Snake case; the first half of the name of its sentence files.
+    job : Job
+        What it asks for when due; a row of its frame may name another in the column ``job``.
+    outcomes : mapping
+        Case to what it means.
+    judge : callable
+        ``judge(situation, settings)`` gives one row a subject (and job), see :func:`answers`.
+    facts : callable
+        ``facts(row, settings)`` for one subject; ``row`` is the strand's row of the prognosis with the rule's
+        own row over it.
+    evidence : tuple of str
+        Columns that hold the row ids used: a number or a list of numbers each.
+    """
+
+    name: str
+    job: Job
+    outcomes: Mapping[str, Outcome]
+    judge: Callable[[Situation, JudgementSettings], pd.DataFrame]
+    facts: Callable[[Row, JudgementSettings], tuple[Fact, ...]]
+    evidence: tuple[str, ...] = ()
+
+
+def answers(
+    frame: pd.DataFrame,
+    case: NDArray[Any],
+    *,
+    subject_kind: str = "strand",
+    subject: ArrayLike | None = None,
+    value: ArrayLike = np.nan,
+    threshold: ArrayLike = np.nan,
+    margin: ArrayLike = np.nan,
+    unit: str | NDArray[Any] = "",
+    turning_hours: ArrayLike = np.nan,
+    turning_day: ArrayLike = np.nan,
+    **more: Any,
+) -> pd.DataFrame:
+    """The frame a rule answers with, one row for each row of ``frame``.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Rows about strands (then ``strand`` and ``machine`` are taken from it) or about other subjects.
+    case : (n,) str
+        Case of each row, a key of the rule's outcomes.
+    subject_kind, subject
+        Other subjects than the strand.
+    value, threshold, margin : float or (n,) float
+        In ``unit``; the margin is positive while clear.
+    turning_hours, turning_day : float or (n,) float
+        Life hours and day number at which the answer would change; NaN where not known.
+    **more
+        Further columns: ``urgency`` or ``job`` where a case leaves them open (blank: by the case),
+        ``need_by_day``, ``buy_by_day``, and whatever the rule's facts need.
+
+    Returns
+    -------
+    DataFrame
+        With ``at``, the position of the strand's row in the prognosis, -1 where the subject is no single
+        strand.
+    """
+    at = np.arange(len(frame)) if subject_kind == "strand" and "at" not in more else -1
+    columns = {
+        "subject_kind": subject_kind,
+        "subject": frame["strand"].to_numpy(object) if subject is None else np.asarray(subject, dtype=object),
+        "machine": frame["machine"].to_numpy(object),
+        "at": at,
+        "case": case,
+        "value": value,
+        "threshold": threshold,
+        "margin": margin,
+        "unit": unit,
+        "turning_hours": turning_hours,
+        "turning_day": turning_day,
+    }
+    return pd.DataFrame(columns | more, index=pd.RangeIndex(len(frame)))
+
+
+def choose(*choices: tuple[ArrayLike, str], otherwise: str) -> NDArray[Any]:
+    """For each row the case of the first condition that holds.
+
+    Examples
+    --------
+    >>> choose((np.array([True, False]), "late"), (np.array([True, True]), "due"), otherwise="clear").tolist()
+    ['late', 'due']
+    """
+    names = np.array([name for _, name in choices] + [otherwise], dtype=object)
+    conditions = np.stack([np.asarray(condition, dtype=bool) for condition, _ in choices])
+    first = np.where(conditions.any(axis=0), conditions.argmax(axis=0), len(choices))
+    return names[first]
+
+
+def rounded(values: ArrayLike, decimals: int) -> NDArray[np.float64]:
+    """Values to their stated step.
+
+    Examples
+    --------
+    >>> rounded([1.55184, float("nan")], PERCENT).tolist()
+    [1.552, nan]
+    """
+    return np.asarray(np.round(np.asarray(values, dtype=np.float64), decimals), dtype=np.float64)
+
+
+def numbers(frame: pd.DataFrame, name: str) -> NDArray[np.float64]:
+    """A column as floats, NaN where not known."""
+    return frame[name].to_numpy(dtype=np.float64, na_value=np.nan)
+
+
+def words(frame: pd.DataFrame, name: str) -> NDArray[Any]:
+    """A column of words as objects, '' where blank."""
+    return frame[name].fillna("").to_numpy(dtype=object)
+
+
+def yes(frame: pd.DataFrame, name: str) -> NDArray[np.bool_]:
+    """A yes_no or true/false column as booleans; blank counts as no."""
+    column = frame[name].to_numpy(dtype=object)
+    return np.asarray((column == "yes") | (column == True), dtype=bool)  # noqa: E712 - element by element

@@ -1,0 +1,118 @@
+"""A chain is ordered in time for the date it *may* be needed, not the date it probably will.
+
+With a rate of its own: from the buy-by date on, which is the early date (or the last planned stop before it)
+less lead time and margin. Without one: at once when past the plan line, to be planned. A take-up that is
+nearly out on a chain that can never be shortened orders it too. Urgency is the stop the work is planned for:
+*next shutdown*, or *plan* for a later one. Source: common practice, no source; the plan line proposed for
+this project, no source.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from takeup.judgement.rule import (
+    CANNOT,
+    CLEAR,
+    NEXT_SHUTDOWN,
+    PERCENT,
+    PLAN,
+    Row,
+    Rule,
+    Situation,
+    answers,
+    choose,
+    numbers,
+    rounded,
+    yes,
+)
+from takeup.judgement.rules.told import forecast_facts, limit_facts, takeup_facts, unjudged, why_unjudged
+from takeup.judgement.settings import JudgementSettings
+from takeup.model import Fact, Job, Urgency
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  # noqa: ARG001
+    """Whether each strand's chain must be ordered."""
+    strands, as_of = situation.strands, situation.as_of
+    order_by = numbers(strands, "order_by_day")
+    dated = ~np.isnan(order_by)
+    own, over = yes(strands, "own_rate"), yes(strands, "over_plan_line")
+    running_out = yes(strands, "takeup_final") & (
+        rounded(numbers(strands, "takeup_left"), 1) < rounded(numbers(strands, "takeup_trigger_mm"), 1)
+    )
+    silent = numbers(strands, "hours_now") >= numbers(strands, "silence_hours")
+    case = choose(
+        *unjudged(strands),
+        (own & dated & (order_by <= as_of), "buy_by_reached"),
+        (running_out, "takeup_running_out"),
+        (over & ~own, "plan_line_no_rate"),
+        (over & ~dated, "plan_line_no_dates"),
+        (silent, "silence"),
+        (over, "past_plan_line"),
+        otherwise="below_plan_line",
+    )
+    e, plan = numbers(strands, "plan_e"), numbers(strands, "plan_percent")
+    by_day = own & dated & np.isfinite(order_by)
+    doubt_days = (
+        1000
+        * numbers(strands, "plan_expanded")
+        / (
+            numbers(strands, "rate")
+            * np.where(numbers(strands, "h_middle") > 0, numbers(strands, "h_middle"), np.nan)
+        )
+    )
+    at_next = yes(strands, "at_next_stop") | ~dated
+    due = np.isin(case, ["buy_by_reached", "takeup_running_out", "plan_line_no_rate", "plan_line_no_dates"])
+    own_dates = due & own & dated
+    waits = np.isin(case, ["past_plan_line", "below_plan_line"])
+    return answers(
+        strands,
+        case,
+        value=np.where(by_day, float(as_of), rounded(e, PERCENT)),
+        threshold=np.where(by_day, order_by, rounded(plan, PERCENT)),
+        margin=np.where(by_day, order_by - as_of, rounded(plan - e, PERCENT)),
+        margin_u=np.where(by_day, np.ceil(doubt_days), rounded(numbers(strands, "plan_expanded"), PERCENT)),
+        unit=np.where(by_day, "d", "%").astype(object),
+        turning_hours=np.where(waits, numbers(strands, "silence_hours"), np.nan),
+        turning_day=np.where(waits & by_day, order_by, np.nan),
+        urgency=np.where(due & ~at_next & own, Urgency.PLAN.value, "").astype(object),
+        # Dates on a borrowed rate are shown, but no work is tied to them.
+        need_by_day=np.where(own_dates, numbers(strands, "need_by_day"), np.nan),
+        buy_by_day=np.where(own_dates, numbers(strands, "buy_by_day"), np.nan),
+    )
+
+
+def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
+    """The elongation against the plan line, the forecast and the dates."""
+    unknown = why_unjudged(row)
+    if unknown:
+        return unknown
+    by_plan_line = row["plan_limit"] and row["case"].startswith("plan_line")
+    told = limit_facts(row, settings, "plan" if by_plan_line else "governs") + forecast_facts(row, settings)
+    return told + (takeup_facts(row) if row["case"] == "takeup_running_out" else ())
+
+
+RULE = Rule(
+    name="limit_coming",
+    job=Job.REPLACE_SET,
+    outcomes={
+        "buy_by_reached": NEXT_SHUTDOWN,
+        "plan_line_no_rate": PLAN,
+        "plan_line_no_dates": PLAN,
+        "takeup_running_out": NEXT_SHUTDOWN,
+        "past_plan_line": CLEAR,
+        "below_plan_line": CLEAR,
+        "no_survey": CANNOT,
+        "no_pitch": CANNOT,
+        "no_limit": CANNOT,
+        "silence": CANNOT,
+    },
+    judge=judge,
+    facts=facts,
+    evidence=("survey_rows", "strand_row", "takeup_row"),
+)

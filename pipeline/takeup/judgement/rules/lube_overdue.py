@@ -1,0 +1,152 @@
+"""A joint wants lubricant by run hours; wet and idle, by the calendar too, for rust does not wait for hours.
+
+Due at the interval, overdue past its grace, starved at twice the interval. Intervals under 72 h belong to the
+daily round and are asked for only when starved. Chain that is dry by decision is never asked for: oil on slow
+open chain in grit becomes a cutting compound (MIL-HDBK-1164 says so of underwater chain). Intervals: common
+practice, no source, or the register; grace and the daily round proposed for this project, no source.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from takeup.judgement.facts import REGISTER, fact, known, setting_fact
+from takeup.judgement.facts import facts as facts_of
+from takeup.judgement.rule import (
+    CANNOT,
+    CLEAR,
+    HOURS,
+    PLAN,
+    THIS_WEEK,
+    Row,
+    Rule,
+    Situation,
+    answers,
+    choose,
+    numbers,
+    rounded,
+    words,
+    yes,
+)
+from takeup.judgement.settings import JudgementSettings
+from takeup.model import Fact, Job
+from takeup.wear.forecast import projected_day
+from takeup.wear.lubrication import LubeClock, LubeTurns, lube_clock
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
+    """Where every strand stands on its interval."""
+    strands, as_of = situation.strands, situation.as_of
+    machines, names = words(strands, "machine"), words(strands, "strand")
+
+    def column(name: str) -> np.ndarray:
+        return settings.lubrication.column(name, machines, names)
+
+    plan, interval = words(strands, "lube_plan"), numbers(strands, "lube_interval")
+    now = rounded(numbers(strands, "hours_now"), HOURS)
+    turns = LubeTurns(
+        *(rounded(numbers(strands, f"lube_{name}_hours"), HOURS) for name in ("due", "overdue", "starved"))
+    )
+    clock = lube_clock(now, turns)
+    last_day = numbers(strands, "lube_last_day")
+    last_day = np.where(np.isnan(last_day), numbers(strands, "fitted_day"), last_day)
+    days = np.where(yes(strands, "wet"), as_of - last_day, np.nan)
+    idle, grace = column("idle_days"), column("grace_part")
+    daily = interval < column("daily_round_hours")
+    case = choose(
+        (plan == "none_by_decision", "dry_by_decision"),
+        (plan == "", "no_plan"),
+        (clock == LubeClock.STARVED, "starved"),
+        (~daily & (clock == LubeClock.OVERDUE), "overdue"),
+        (days > np.floor(idle * (1 + grace)), "calendar_overdue"),
+        (~daily & (clock == LubeClock.DUE), "due"),
+        (days >= idle, "calendar_due"),
+        (clock == LubeClock.UNKNOWN, "no_hours"),
+        (daily, "daily_round"),
+        otherwise="within_interval",
+    )
+    by_days = np.isin(case, ["calendar_due", "calendar_overdue"])
+    wanted = np.where(daily, turns.starved, turns.due)
+    waits = np.isin(case, ["within_interval", "daily_round"])
+    on_day = np.where(yes(strands, "wet"), last_day + idle, np.nan)
+    return answers(
+        strands,
+        case,
+        value=np.where(by_days, days, now),
+        threshold=np.where(by_days, idle, wanted),
+        margin=np.where(by_days, idle - days, wanted - now),
+        unit=np.where(by_days, "d", "h").astype(object),
+        turning_hours=np.where(waits, wanted, np.nan),
+        turning_day=np.where(waits, on_day, np.nan),
+    )
+
+
+def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
+    """Plan, interval, the last lubrication and when the work fell due."""
+    told = facts_of(
+        {
+            "lube_plan": row["lube_plan"],
+            "quantity_ml": row["lube_quantity_ml"],
+            "lubricant": row["lubricant"],
+        },
+        REGISTER,
+    )
+    if row["case"] == "dry_by_decision":
+        return told
+    if row["case"] == "no_plan":
+        return told + facts_of({"missing": ("lube_plan",)}, REGISTER)
+    told += _interval(row, settings)
+    last_hours = row["lube_last_hours"]
+    told += facts_of(
+        {
+            "last_lube_on": row["lube_last_day"],
+            "last_lube_hours": last_hours if known(last_hours) else 0.0,
+            "fitted_on": row["fitted_day"],
+        },
+        "the lube records",
+    )
+    if row["case"].startswith("calendar"):
+        began = row["lube_last_day"] if known(row["lube_last_day"]) else row["fitted_day"]
+        told += (setting_fact("interval_days", settings.lubrication, "idle_days", row),)
+        return told + facts_of({"due_on": began + row["threshold"]})
+    on = projected_day(row["reckon_day"], row["lube_due_hours"] - row["hours_reckoned"], 0.0, row["h_middle"])
+    return told + facts_of(
+        {
+            "due_hours": row["lube_due_hours"],
+            "overdue_hours": row["lube_overdue_hours"],
+            "starved_hours": row["lube_starved_hours"],
+            "due_on": float(on),
+        }
+    )
+
+
+def _interval(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
+    if row["lube_interval_is_default"]:
+        return (setting_fact("interval_hours", settings.lubrication, f"{row['lube_plan']}_hours", row),)
+    return (fact("interval_hours", row["lube_interval"], REGISTER),)
+
+
+RULE = Rule(
+    name="lube_overdue",
+    job=Job.LUBRICATE,
+    outcomes={
+        "due": PLAN,
+        "overdue": THIS_WEEK,
+        "starved": THIS_WEEK,
+        "calendar_due": PLAN,
+        "calendar_overdue": THIS_WEEK,
+        "within_interval": CLEAR,
+        "daily_round": CLEAR,
+        "dry_by_decision": CLEAR,
+        "no_plan": CANNOT,
+        "no_hours": CANNOT,
+    },
+    judge=judge,
+    facts=facts,
+    evidence=("lube_row", "strand_row"),
+)

@@ -1,0 +1,125 @@
+"""Strands of one set that no longer match are renewed together, never one alone.
+
+Two strands driven from one shaft carry one bucket, flight or pan. Where their pitches differ the short strand
+takes the load and flights run crooked. The set is due when they differ by the limit, in points or by the skew
+it makes, whichever comes first. Source: thresholds proposed for this project, no source; renewing pairs
+together: US Army TM 10-3930-671-24.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from takeup.judgement.facts import facts as facts_of
+from takeup.judgement.facts import setting_fact
+from takeup.judgement.rule import (
+    CANNOT,
+    CLEAR,
+    PERCENT,
+    THIS_WEEK,
+    Row,
+    Rule,
+    Situation,
+    answers,
+    choose,
+    rounded,
+)
+from takeup.judgement.sets import pairs
+from takeup.judgement.settings import JudgementSettings
+from takeup.model import Fact, Job
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
+    """Every set of two or more strands against the limit."""
+    sets = pairs(situation, settings)
+    past = (sets["difference"] >= sets["limit"]).to_numpy()
+    by_skew = sets["limit_by_skew"].to_numpy()
+    case = choose(
+        (~sets["whole"], "strand_not_measured"),
+        (~sets["together"], "not_same_day"),
+        (past & by_skew, "skew_at_limit"),
+        (past, "difference_at_limit"),
+        otherwise="within",
+    )
+    return as_answers(sets, case, "limit")
+
+
+def as_answers(sets: pd.DataFrame, case: np.ndarray, threshold: str) -> pd.DataFrame:
+    """Answers about sets against one of their two thresholds."""
+    told = ~np.isin(case, ["strand_not_measured", "not_same_day"])
+    margin = rounded(sets[threshold] - sets["difference"], PERCENT)
+    return answers(
+        sets,
+        case,
+        subject_kind="set",
+        subject=sets["set"],
+        value=np.where(told, sets["difference"], np.nan),
+        threshold=sets[threshold],
+        margin=np.where(told, margin, np.nan),
+        margin_u=sets["expanded"],
+        unit="points",
+        **{
+            name: sets[name].to_numpy()
+            for name in (
+                "strand",
+                "strand_long",
+                "strand_short",
+                "e_long",
+                "e_short",
+                "survey_day",
+                "difference",
+                "expanded",
+                "lag_by_tape_mm",
+                "lag_mm",
+                "lag_day",
+                "skew",
+            )
+        },
+        evidence_rows=sets["evidence_rows"].to_numpy(),
+    )
+
+
+def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
+    """Both strands, their difference, the lag and the skew."""
+    if row["case"] == "strand_not_measured":
+        return ()
+    told = facts_of(
+        {
+            "survey_on": row["survey_day"],
+            "strand_long": row["strand_long"],
+            "strand_short": row["strand_short"],
+            "e_long_percent": round(row["e_long"], 3),
+            "e_short_percent": round(row["e_short"], 3),
+            "difference_points": row["difference"],
+            "uncertainty_points": row["expanded"],
+            "lag_by_tape_mm": row["lag_by_tape_mm"],
+            "lag_mm": row["lag_mm"],
+            "lag_on": row["lag_day"],
+            "skew_degrees": row["skew"],
+        }
+    )
+    return told + tuple(
+        setting_fact(name, settings.limits, name, row)
+        for name in ("match_limit_points", "match_plan_points", "skew_limit_degrees", "skew_plan_degrees")
+    )
+
+
+RULE = Rule(
+    name="matching",
+    job=Job.REPLACE_SET,
+    outcomes={
+        "difference_at_limit": THIS_WEEK,
+        "skew_at_limit": THIS_WEEK,
+        "within": CLEAR,
+        "strand_not_measured": CANNOT,
+        "not_same_day": CANNOT,
+    },
+    judge=judge,
+    facts=facts,
+    evidence=("evidence_rows",),
+)

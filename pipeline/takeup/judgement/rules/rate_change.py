@@ -1,0 +1,114 @@
+"""A wear rate that rose beyond doubt has a cause, and somebody looks for it.
+
+The last two or three surveys against the phase before: more than 1.5 times the rate, and the difference above
+twice its uncertainty. The likely cause is named by order of evidence: the hardened case nearly through, a
+seal found gone, lubrication overdue, rust; else the duty is asked about. Source: common practice, no source;
+thresholds proposed for this project, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from takeup.judgement.facts import facts as facts_of
+from takeup.judgement.rule import (
+    CANNOT,
+    CLEAR,
+    PLAN,
+    Row,
+    Rule,
+    Situation,
+    answers,
+    choose,
+    numbers,
+    words,
+    yes,
+)
+from takeup.judgement.rules.told import survey_facts
+from takeup.judgement.settings import JudgementSettings
+from takeup.model import Fact, Job, Urgency
+
+_SEALS = ("seal_missing", "seal_crushed")
+_RUST = ("pitting", "rust")
+
+
+def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
+    """Whether the rate of every strand rose, and the likely cause."""
+    strands, as_of = situation.strands, situation.as_of
+    machines, names = words(strands, "machine"), words(strands, "strand")
+    found, seen = yes(strands, "change_found"), numbers(strands, "change_seen_day")
+    looked = np.fmax(
+        situation.done_on(Job.MEASURE, machines), situation.done_on(Job.INSPECT_ALIGNMENT, machines)
+    )
+    part = settings.forecast.column("near_case_part", machines, names)
+    starved = numbers(strands, "hours_reckoned") > numbers(strands, "lube_overdue_hours")
+    case = choose(
+        (~found & (numbers(strands, "rate_surveys") < 3), "no_rate"),
+        (~found, "steady"),
+        (looked > seen, "looked_into"),
+        (numbers(strands, "e_wear_mean") >= part * numbers(strands, "bend"), "near_case"),
+        (_found_in_life(situation, _SEALS), "seal_finding"),
+        (starved, "lube_overdue"),
+        (_found_in_life(situation, _RUST), "rust"),
+        otherwise="duty",
+    )
+    near = numbers(strands, "day_early") < as_of + settings.surveying.column("near_days", machines, names)
+    return answers(
+        strands,
+        case,
+        value=np.round(numbers(strands, "rate_after"), 4),
+        threshold=np.round(settings.forecast.value("phase_ratio") * numbers(strands, "rate_before"), 4),
+        unit="%/1000 h",
+        urgency=np.where(near & found, Urgency.THIS_WEEK.value, "").astype(object),
+    )
+
+
+def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:  # noqa: ARG001
+    """Both rates and where the rise began."""
+    told = survey_facts(row) + facts_of({"rate_surveys": row["rate_surveys"]})
+    if not row["change_found"]:
+        return told
+    return told + facts_of(
+        {
+            "rate_before": round(row["rate_before"], 4),
+            "rate_after": round(row["rate_after"], 4),
+            "change_hours": row["change_hours"],
+            "case_percent": round(row["bend"], 3),
+            "e_percent": round(row["e_wear_mean"], 3),
+            "early_on": row["day_early"],
+        }
+    )
+
+
+def _found_in_life(situation: Situation, wanted: Sequence[str]) -> np.ndarray:
+    """Whether one of these findings was seen on the strand in its present life."""
+    strands, seen = situation.strands, situation.findings
+    hit = np.zeros(len(strands), dtype=bool)
+    if len(seen):
+        at = pd.Index(words(strands, "strand")).get_indexer(words(seen, "strand"))
+        good = (at >= 0) & np.isin(words(seen, "finding"), wanted)
+        good &= numbers(seen, "day") >= numbers(strands, "fitted_day")[at]
+        hit[at[good]] = True
+    return hit
+
+
+RULE = Rule(
+    name="rate_change",
+    job=Job.MEASURE,
+    outcomes={
+        "near_case": PLAN,
+        "seal_finding": PLAN,
+        "lube_overdue": PLAN,
+        "rust": PLAN,
+        "duty": PLAN,
+        "looked_into": CLEAR,
+        "steady": CLEAR,
+        "no_rate": CANNOT,
+    },
+    judge=judge,
+    facts=facts,
+    evidence=("survey_rows", "strand_row"),
+)

@@ -1,0 +1,119 @@
+"""A hooked tooth holds the chain too long and hammers new bushings: reverse or renew it with the chain.
+
+Due when the gauge depth on the working face reaches a part (0.10) of the diameter of what meets the tooth.
+Source: common practice, no source; out-of-pitch sprockets wear new chain fast: MIL-HDBK-1164, p. 236.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from takeup.judgement.facts import REGISTER
+from takeup.judgement.facts import facts as facts_of
+from takeup.judgement.rule import (
+    CANNOT,
+    CLEAR,
+    MM,
+    NEXT_SHUTDOWN,
+    Row,
+    Rule,
+    Situation,
+    answers,
+    choose,
+    numbers,
+    rounded,
+    words,
+    yes,
+)
+from takeup.judgement.settings import JudgementSettings
+from takeup.model import Fact, Job
+
+_ROLLERS = ("roller_conveyor", "offset_sidebar_roller", "roller_drive")
+
+
+def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
+    """The worst sprocket of each strand, or of each machine where the check names no strand."""
+    checks = _latest(situation)
+    strands = situation.strands
+    at = pd.Index(words(strands, "strand")).get_indexer(words(checks, "strand"))
+    machines, first = np.unique(words(strands, "machine"), return_index=True)
+    of_machine = pd.Series(first, index=machines).reindex(words(checks, "machine")).to_numpy(float)
+    whose = np.where(at >= 0, at, np.where(np.isnan(of_machine), -1, of_machine)).astype(np.int64)
+    checks = checks[whose >= 0].reset_index(drop=True)
+    at, whose = at[whose >= 0], whose[whose >= 0]
+    roller = np.isin(words(strands, "construction"), _ROLLERS)[whose]
+    diameter = np.where(
+        roller, numbers(strands, "roller_diameter_mm")[whose], numbers(strands, "bushing_outside_mm")[whose]
+    )
+    part = settings.findings.column(
+        "tooth_wear_part", words(strands, "machine")[whose], words(strands, "strand")[whose]
+    )
+    depth, limit = rounded(numbers(checks, "gauge_depth_mm"), MM), rounded(part * diameter, MM)
+    margin = rounded(limit - depth, MM)
+    case = choose((np.isnan(margin), "no_diameter"), (margin <= 0, "tooth_worn"), otherwise="tooth_sound")
+    by_strand = at >= 0
+    frame = answers(
+        checks.assign(machine=words(strands, "machine")[whose]),
+        case,
+        subject_kind="strand",
+        subject=np.where(by_strand, words(checks, "strand"), words(checks, "machine")),
+        value=depth,
+        threshold=limit,
+        margin=margin,
+        unit="mm",
+        at=whose,
+        sprocket=words(checks, "sprocket"),
+        checked_day=numbers(checks, "checked_at_day"),
+        turned=yes(checks, "reversed"),
+        mesh_diameter=diameter,
+        meshes_on=np.where(roller, "roller", "barrel"),
+        check_row=numbers(checks, "row_id"),
+    )
+    frame["subject_kind"] = np.where(by_strand, "strand", "machine")
+    worst = np.lexsort((words(checks, "sprocket"), np.where(np.isnan(margin), np.inf, margin)))
+    return (
+        frame.iloc[worst]
+        .drop_duplicates(["subject_kind", "subject"])
+        .sort_values(["subject_kind", "subject"], kind="stable")
+        .reset_index(drop=True)
+    )
+
+
+def _latest(situation: Situation) -> pd.DataFrame:
+    """The newest check of every sprocket that was gauged."""
+    checks = situation.sprockets
+    if not len(checks):
+        columns = ("machine", "sprocket", "strand", "gauge_depth_mm", "checked_at_day", "reversed", "row_id")
+        return pd.DataFrame({name: pd.Series(dtype=object) for name in columns})
+    gauged = checks[checks["gauge_depth_mm"].notna()]
+    gauged = gauged.sort_values(["machine", "sprocket", "checked_at_day", "row_id"], kind="stable")
+    return gauged.drop_duplicates(["machine", "sprocket"], keep="last").reset_index(drop=True)
+
+
+def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:  # noqa: ARG001
+    """Depth, limit and the sprocket."""
+    told = facts_of(
+        {
+            "sprocket": row["sprocket"],
+            "depth_mm": row["value"],
+            "checked_on": row["checked_day"],
+            "turned": bool(row["turned"]),
+            "meshes_on": row["meshes_on"],
+        },
+        "the sprocket check",
+    ) + facts_of({"mesh_diameter_mm": row["mesh_diameter"], "depth_limit_mm": row["threshold"]}, REGISTER)
+    if row["case"] == "no_diameter":
+        name = "roller_diameter_mm" if row["meshes_on"] == "roller" else "bushing_outside_mm"
+        return told + facts_of({"missing": (name,)}, REGISTER)
+    return told
+
+
+RULE = Rule(
+    name="sprocket_wear",
+    job=Job.SPROCKETS,
+    outcomes={"tooth_worn": NEXT_SHUTDOWN, "tooth_sound": CLEAR, "no_diameter": CANNOT},
+    judge=judge,
+    facts=facts,
+    evidence=("check_row",),
+)

@@ -1,0 +1,133 @@
+"""Little travel left on the take-up: shorten the set, or adjust and watch until a step fits.
+
+The trigger is a part of the whole travel (15 %, proposed for this project, no source). Removing k pitches is
+allowed once the travel used is as much as they give back and the slack to join; k is even on chain of
+alternate links and a multiple of the attachment spacing, equal on all strands of the set (derived). A chain
+that is at another limit is not worth keeping, and one whose whole travel is shorter than a step can never be
+shortened: then ``limit_coming`` and ``wear_limit`` ask for the chain instead.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from takeup.judgement.facts import REGISTER, setting_fact
+from takeup.judgement.facts import facts as facts_of
+from takeup.judgement.rule import (
+    CANNOT,
+    CLEAR,
+    HOURS,
+    MM,
+    THIS_WEEK,
+    Row,
+    Rule,
+    Situation,
+    answers,
+    choose,
+    numbers,
+    rounded,
+    words,
+    yes,
+)
+from takeup.judgement.rules.told import takeup_facts
+from takeup.judgement.settings import JudgementSettings
+from takeup.judgement.standing import WITHIN
+from takeup.model import Fact, Job
+from takeup.wear.slack import Shortening
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+_WANTED = {
+    "no_travel": ("takeup_travel_mm",),
+    "no_reading": ("used_left_mm",),
+    "step_unknown": ("attachment_every",),
+}
+
+
+def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
+    """Travel left against the trigger, and what can be done about it."""
+    strands = situation.strands
+    left = rounded(numbers(strands, "takeup_left"), MM)
+    trigger = rounded(numbers(strands, "takeup_trigger_mm"), MM)
+    answer = numbers(strands, "shortening")
+    at_limit = (numbers(strands, "stands") >= WITHIN) & (words(strands, "decides_limit") != "takeup")
+    none = yes(strands, "takeup_none")
+    case = choose(
+        (none, "no_takeup"),
+        (np.isnan(trigger), "no_travel"),
+        (np.isnan(left), "no_reading"),
+        (left >= trigger, "enough_left"),
+        (at_limit | yes(strands, "takeup_final"), "replace_instead"),
+        (answer == Shortening.ALLOWED, "shorten"),
+        (answer == Shortening.NOT_YET, "not_yet"),
+        otherwise="step_unknown",
+    )
+    margin = np.where(none, np.nan, left - trigger)
+    grows = 200 * margin / (numbers(strands, "pitches_now") * numbers(strands, "pitch_mm"))
+    rate = numbers(strands, "rate")
+    hours = numbers(strands, "survey_hours") + 1000 * grows / np.where(rate > 0, rate, np.nan)
+    machines, names = words(strands, "machine"), words(strands, "strand")
+    return answers(
+        strands,
+        case,
+        value=left,
+        threshold=trigger,
+        margin=margin,
+        margin_u=settings.limits.column("takeup_u_mm", machines, names),
+        unit="mm",
+        turning_hours=rounded(np.where(case == "enough_left", hours, np.nan), HOURS),
+        at_limit=at_limit,
+    )
+
+
+def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
+    """Travel, step and what removing it gives back."""
+    case = row["case"]
+    told = takeup_facts(row) + facts_of({"trigger_mm": row["threshold"]})
+    if case in ("no_travel", "no_takeup", "no_reading"):
+        return told + facts_of({"missing": _WANTED.get(case, ())}, REGISTER)
+    step = row["step_pitches"] or None
+    told += facts_of(
+        {
+            "step_pitches": step,
+            "returns_mm": None if step is None else round(row["returns_mm"], 1),
+            "held_by": row["held_by"],
+        }
+    )
+    told += (setting_fact("joining_slack_mm", settings.limits, "joining_slack_mm", row),)
+    if case == "shorten":
+        told += facts_of(
+            {
+                "remove_pitches": step,
+                "left_after_mm": round(row["left_after_mm"], 1),
+                "pitches_after": row["pitches_after"],
+                "takeup_limit_after_percent": round(row["takeup_limit_after"], 3),
+            }
+        )
+    if case == "replace_instead":
+        told += facts_of({"why_not": "at_limit" if row["at_limit"] else "never"})
+    if case == "step_unknown":
+        told += facts_of({"missing": _WANTED[case]}, REGISTER)
+    return told
+
+
+RULE = Rule(
+    name="takeup_low",
+    job=Job.ADJUST_TAKEUP,
+    outcomes={
+        "shorten": THIS_WEEK,
+        "not_yet": THIS_WEEK,
+        "step_unknown": THIS_WEEK,
+        "replace_instead": CLEAR,
+        "enough_left": CLEAR,
+        "no_takeup": CLEAR,
+        "no_travel": CANNOT,
+        "no_reading": CANNOT,
+    },
+    judge=judge,
+    facts=facts,
+    evidence=("takeup_row", "survey_rows", "strand_row"),
+)

@@ -1,0 +1,176 @@
+"""Facts and cases that several rules about the elongation share."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from takeup.judgement.facts import (
+    READING,
+    REGISTER,
+    SURVEY,
+    fact,
+    facts,
+    known,
+    setting_fact,
+)
+from takeup.judgement.limits import LIMITS
+from takeup.judgement.rule import Row, numbers, words
+from takeup.judgement.settings import JudgementSettings
+from takeup.model import Fact
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from numpy.typing import NDArray
+
+#: limit → setting behind it, where it is one
+_LIMIT_SETTING: Mapping[str, str] = {
+    "sprocket": "drive_percent",
+    "fixed": "fixed_percent",
+    "conveyor": "conveyor_percent",
+}
+
+
+def unjudged(strands: pd.DataFrame) -> tuple[tuple[NDArray[np.bool_], str], ...]:
+    """Choices for strands whose elongation or limits are not known, first of all others."""
+    no_e = np.isnan(numbers(strands, "e_wear_mean"))
+    return (
+        (
+            no_e & np.isnan(numbers(strands, "pitch_mm")) & ~np.isnan(numbers(strands, "last_any_day")),
+            "no_pitch",
+        ),
+        (no_e, "no_survey"),
+        (words(strands, "governing") == "", "no_limit"),
+    )
+
+
+def why_unjudged(row: Row) -> tuple[Fact, ...]:
+    """Facts for a strand that no survey, pitch or limit lets judge; empty for any other."""
+    if row["case"] not in ("no_survey", "no_pitch", "no_limit"):
+        return ()
+    return facts(
+        {
+            "survey_on": row["survey_day"],
+            "not_judged": tuple(row["not_judged"].split()),
+            "missing": ("pitch_mm",) if row["case"] == "no_pitch" else tuple(row["missing"].split()),
+        },
+        REGISTER,
+    ) + facts({"fitted_on": row["fitted_day"], "set_aside_on": row["set_aside_latest_day"]})
+
+
+def survey_facts(row: Row) -> tuple[Fact, ...]:
+    """Day and marks of the survey."""
+    return facts(
+        {
+            "survey_on": row["survey_day"],
+            "marks": row["n_marks"],
+            "spread_points": _step(row["spread"]),
+            "baseline": row["baseline"],
+        },
+        SURVEY,
+    )
+
+
+def limit_facts(row: Row, settings: JudgementSettings, which: str) -> tuple[Fact, ...]:
+    """The elongation set against one limit; ``which`` is ``decides`` or ``plan``."""
+    limit = row[f"{which}_limit"]
+    told = survey_facts(row) + facts(
+        {
+            "e_percent": _step(row[f"{which}_e"]),
+            "uncertainty_percent": _step(row[f"{which}_expanded"]),
+            "zero": row[f"{which}_zero"],
+            "from_mark": row[f"{which}_from_mark"],
+        },
+        SURVEY,
+    )
+    told += facts({"limit": limit, "limit_kind": LIMITS[limit][0]})
+    told += (_limit_percent(row, settings, which),)
+    told += facts(
+        {
+            "plan_percent": _step(
+                row[f"{which}_limit_percent"]
+                * settings.limits.value("plan_part", row["machine"], row["strand"])
+            ),
+            "not_judged": tuple(row["not_judged"].split()),
+            "missing": tuple(row["missing"].split()),
+        }
+    )
+    if known(row["bend"]):
+        told += (fact("case_percent", _step(row["bend"]), is_default=bool(row["bend_is_default"])),)
+    return told
+
+
+def forecast_facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
+    """Rate, hours, dates and what made their bounds."""
+    rate_is_default = row["rate_source"] == "start"
+    told = facts({"rate_source": row["rate_source"], "rate_surveys": row["rate_surveys"] or None})
+    if known(row["rate"]):
+        told += (fact("rate", _step(row["rate"], 4), is_default=rate_is_default),)
+    told += facts(
+        {
+            "reckoned_on": row["reckon_day"],
+            "hours_per_day": _step(row["h_middle"], 1),
+            "hours_per_day_early": _step(row["h_early"], 1),
+            "hours_early": row["hours_early"],
+            "hours_middle": row["hours_middle"],
+            "hours_late": row["hours_late"],
+            "early_on": row["day_early"],
+            "middle_on": row["day_middle"],
+            "late_on": row["day_late"],
+            "bounds_basis": row["bounds_basis"],
+            "fleet_number": row["fleet_number"],
+            "fleet_forecasts": row["fleet_forecasts"],
+            "fleet_lives": row["fleet_lives"],
+            "factor_low": _step(row["factor_low"], 2),
+            "factor_high": _step(row["factor_high"], 2),
+            "need_by_on": row["need_by_day"],
+            "buy_by_on": row["buy_by_day"],
+            "shutdown": row["shutdown"],
+            "job_hours": _step(row["job_hours"], 1),
+        }
+    )
+    if row["lead_is_default"]:
+        told += (setting_fact("lead_days", settings.planning, "lead_days", row),)
+    else:
+        told += (fact("lead_days", row["lead_days"], REGISTER),)
+    told += (setting_fact("margin_days", settings.planning, "margin_days", row),)
+    late = row["reckon_day"] - row["buy_by_day"]
+    return told + (facts({"exposure_days": late}) if known(late) and late > 0 else ())
+
+
+def takeup_facts(row: Row) -> tuple[Fact, ...]:
+    """The take-up as read or estimated."""
+    origin = SURVEY if row["takeup_is_estimated"] else READING
+    return facts(
+        {
+            "takeup_on": None if row["takeup_is_estimated"] else row["takeup_day"],
+            "used_mm": _step(row["takeup_used"], 1),
+            "left_mm": _step(row["takeup_left"], 1),
+            "estimated": bool(row["takeup_is_estimated"]),
+        },
+        origin,
+    ) + facts({"travel_mm": row["takeup_travel_mm"]}, REGISTER)
+
+
+def _limit_percent(row: Row, settings: JudgementSettings, which: str) -> Fact:
+    limit, percent = row[f"{which}_limit"], _step(row[f"{which}_limit_percent"])
+    if limit == "override":
+        origin = f"{REGISTER}: {row['limit_override_reason']}" if row["limit_override_reason"] else REGISTER
+        return fact("limit_percent", percent, origin)
+    setting = _LIMIT_SETTING.get(limit)
+    if setting is None:
+        return fact("limit_percent", percent)
+    found = settings.limits.sourced(setting, row["machine"], row["strand"])
+    is_own = percent == _step(found.value)  # else the teeth of the largest sprocket set it
+    return fact(
+        "limit_percent",
+        percent,
+        found.origin if is_own else "200 / teeth",
+        is_default=is_own and found.is_default,
+    )
+
+
+def _step(value: Any, decimals: int = 3) -> Any:
+    return round(float(value), decimals) if known(value) else value

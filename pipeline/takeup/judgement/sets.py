@@ -1,0 +1,123 @@
+"""Strands that carry one bucket, flight or pan between them: how far they differ, by tape and by lag.
+
+The difference of the pitches is what counts. The tape tells it with the uncertainty of two surveys; a lag
+measured from head to tail tells it far better, and goes before the tape when it was measured with the surveys
+or later. The limit of skew, an angle, is brought to points by the set's own length and spacing.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from takeup.judgement.rule import DEGREES, PERCENT, Situation, numbers, rounded, words
+from takeup.judgement.settings import JudgementSettings
+from takeup.wear import matching
+
+Floats = NDArray[np.float64]
+
+#: expanded uncertainty of a lag measured with a square, from a step of 1 mm at both ends; derived. [mm]
+LAG_U_MM = 2.0
+
+
+def pairs(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
+    """One row for each set of two or more strands.
+
+    Returns
+    -------
+    DataFrame
+        ``set``, ``machine``, ``whole`` (every strand measured), ``together`` (at one time), ``difference``
+        and ``expanded`` [points], ``limit`` and ``plan`` [points], ``by_skew`` (the angle sets the limit),
+        ``lag_known``, ``evidence`` (row ids), and what the facts tell.
+    """
+    order = np.argsort(words(situation.strands, "set"), kind="stable")
+    strands = situation.strands.iloc[order].reset_index(drop=True)
+    names, first, count = np.unique(words(strands, "set"), return_index=True, return_counts=True)
+    keep = count > 1
+    starts = np.append(first, len(strands))
+    e, day = numbers(strands, "e_geo_mean"), numbers(strands, "survey_day")
+    tape, long, short = matching.set_difference(e, starts)
+    long, short = np.maximum(long, 0), np.maximum(short, 0)
+    u = numbers(strands, "u_geo")
+    by_set = pd.DataFrame({"e": e, "day": day}).groupby(np.repeat(np.arange(names.size), count))
+    apart = (by_set["day"].max() - by_set["day"].min()).to_numpy()
+    machine, head = words(strands, "machine")[first], words(strands, "strand")[first]
+    centres, spacing = numbers(strands, "centres_mm")[first], numbers(strands, "strand_spacing_mm")[first]
+    lag, lag_day, lag_row = _lag(situation, strands, starts)
+
+    def limits_of(name: str) -> Any:
+        return settings.limits.column(name, machine, head)
+
+    allowed = settings.surveying.column("same_survey_days", machine, head)
+    newest = by_set["day"].max().to_numpy()
+    lag_known = (lag_day >= newest - allowed) & ~np.isnan(centres)
+    by_lag = np.abs(matching.difference_from_lag(lag, centres))
+    used_lag = np.where(lag_known, np.abs(lag), matching.lag(centres, tape, 0.0))
+    frame = pd.DataFrame(
+        {
+            "set": names,
+            "machine": machine,
+            "whole": by_set["e"].count().to_numpy() == count,
+            "together": apart <= allowed,
+            "difference": rounded(np.where(lag_known, by_lag, tape), PERCENT),
+            "expanded": rounded(
+                np.where(
+                    lag_known,
+                    100 * LAG_U_MM / centres,
+                    2 * matching.difference_uncertainty(u[long], u[short]),
+                ),
+                PERCENT,
+            ),
+            "lag_known": lag_known,
+            "strand_long": words(strands, "strand")[long],
+            "strand_short": words(strands, "strand")[short],
+            "e_long": e[long],
+            "e_short": e[short],
+            "survey_day": newest,
+            "lag_by_tape_mm": np.round(matching.lag(centres, tape, 0.0), 1),
+            "lag_mm": np.where(lag_known, lag, np.nan),
+            "lag_day": np.where(lag_known, lag_day, np.nan),
+            "skew": rounded(matching.skew(used_lag, spacing), DEGREES),
+            "strand": head,
+            "evidence_rows": _rows(strands, starts, lag_row),
+        }
+    )
+    for name in ("limit", "plan"):
+        points = limits_of(f"match_{name}_points")
+        turned = 100 * spacing * np.tan(np.radians(limits_of(f"skew_{name}_degrees"))) / centres
+        frame[name] = rounded(np.fmin(points, turned), PERCENT)
+        frame[f"{name}_by_skew"] = turned < points
+    return frame[keep].reset_index(drop=True)
+
+
+def _lag(
+    situation: Situation, strands: pd.DataFrame, starts: NDArray[np.int64]
+) -> tuple[Floats, Floats, NDArray[np.int64]]:
+    """Newest measured lag of each set, its day and its row id (-1: none)."""
+    sets = starts.size - 1
+    lag, day, row = np.full(sets, np.nan), np.full(sets, np.nan), np.full(sets, -1, dtype=np.int64)
+    read = situation.takeup
+    if not len(read):
+        return lag, day, row
+    whose = pd.Index(words(strands, "strand")).get_indexer(words(read, "strand"))
+    at = np.flatnonzero((whose >= 0) & ~np.isnan(numbers(read, "lag_mm")))
+    owner = np.searchsorted(starts, whose[at], side="right") - 1
+    at, owner = (each[np.lexsort((at, numbers(read, "lag_day")[at]))] for each in (at, owner))
+    lag[owner], day[owner] = (
+        numbers(read, "lag_mm")[at],
+        numbers(read, "lag_day")[at],
+    )  # the newest is written last
+    row[owner] = numbers(read, "row_id")[at].astype(np.int64)
+    return lag, day, row
+
+
+def _rows(strands: pd.DataFrame, starts: NDArray[np.int64], lag_row: NDArray[np.int64]) -> list[list[int]]:
+    """Row ids behind each set: the latest survey of every strand, and the lag."""
+    surveyed = strands["survey_rows"].tolist()
+    return [
+        [row for rows in surveyed[begin:end] for row in rows] + ([int(lag)] if lag >= 0 else [])
+        for begin, end, lag in zip(starts[:-1], starts[1:], lag_row, strict=True)
+    ]
