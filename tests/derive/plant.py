@@ -1,7 +1,7 @@
 """Small exports as the store hands them over, so that a case reads as what is in it.
 
-:class:`Plant` gathers rows and answers like the store (`takeup.derive.derivation.KnownRows`) with frames of the
-contracts' own columns; the same cases go through the real store in test_store.py.
+:class:`Plant` gathers rows and answers like the store (`takeup.derive.derivation.KnownRows`) with frames of
+the contracts' own columns; test_store.py drives the same through the real store.
 """
 
 from __future__ import annotations
@@ -43,9 +43,8 @@ def frame(feed: Feed, rows: list[dict[str, Any]]) -> pd.DataFrame:
             texts = [str(value) if value else "" for value in given]
             columns[field.name] = np.array([text or None for text in texts], dtype=object)
             day = np.array([_day(text) for text in texts])
-            columns[f"{field.name}_day"] = (
-                day.astype(np.int64) if field.required and field.cell is Cell.MOMENT else day
-            )
+            exact = field.required and field.cell is Cell.MOMENT
+            columns[f"{field.name}_day"] = day.astype(np.int64) if exact else day
             if field.cell is Cell.MOMENT:
                 columns[f"{field.name}_pos"] = np.array([_pos(text) for text in texts])
         else:
@@ -118,7 +117,7 @@ class Plant:
     def survey(
         self, day: date, e: float | Iterable[float], strand: str = "BE-1-A", *, n: int = 20, **more: Any
     ) -> list[int]:
-        """One survey of as many marks as elongations over nominal [%]; lengths written to the millimetre's tenth."""
+        """One survey of as many marks as elongations over nominal [%]; lengths to a tenth of a millimetre."""
         marks = [e] if isinstance(e, int | float) else list(e)
         return [
             self.add(
@@ -145,8 +144,13 @@ class Plant:
 
     # ----------------------------------------------------------------------- answers like the store
     def rows(
-        self, feed: Feed, *, as_of: date, night: int | None = None, subjects: Iterable[str] | None = None
-    ) -> pd.DataFrame:  # every row is known from the first night
+        self,
+        feed: Feed,
+        *,
+        as_of: date,
+        night: int | None = None,  # noqa: ARG002 - every row is known from the first night
+        subjects: Iterable[str] | None = None,
+    ) -> pd.DataFrame:
         rules = contract(feed)
         found = frame(feed, self.given[feed])
         if rules.event:
@@ -164,11 +168,11 @@ class Plant:
     def exported(self, feed: Feed) -> bool:
         return bool(self.given[feed]) if feed is not Feed.STRANDS else self.registered
 
-    def effective_changes(self, night: int, as_of: date, previous_as_of: date | None) -> dict[str, set[str]]:
+    def effective_changes(self, *_: Any) -> dict[str, set[str]]:
         changed, self.changed = self.changed, set()
         return {"strand": changed, "machine": set()}
 
-    def read_cache(self, table: str, strands: Iterable[str] | None = None) -> pd.DataFrame:
+    def read_cache(self, table: str) -> pd.DataFrame:
         return self.cache.get(table, pd.DataFrame())
 
     def keep(self, derived: Derived) -> None:

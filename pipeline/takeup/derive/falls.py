@@ -15,11 +15,11 @@ import numpy as np
 from takeup.derive.lives import Register
 from takeup.derive.readings import Readings
 from takeup.derive.reasons import Note, Reason
-from takeup.derive.setaside import Aside, percent
+from takeup.derive.setaside import Aside, percent, standing
 from takeup.derive.settings import MeasuringSettings
 from takeup.derive.takeups import Travels
-from takeup.derive.trust import Growth, doubt, series
-from takeup.wear.arguments import Flags
+from takeup.derive.trust import Growth, Means, doubt, doubt_of, means, series
+from takeup.wear.arguments import Flags, Whole
 
 
 def falls(
@@ -42,171 +42,196 @@ def falls(
     notes : dict
         Place of a survey to its note.
     """
-    order, starts = series(readings, stands)
-    fell = np.zeros(order.size, dtype=bool)
-    if order.size:
-        fell[1:] = np.diff(readings.e_geo[order]) < 0
-        fell[starts[:-1]] = False
     tolerance = register.lives["tolerance_percent"].to_numpy(np.float64)
+    usable = np.flatnonzero(stands & ~np.isnan(readings.e_geo))
+    bounds = np.searchsorted(readings.life[usable], np.arange(len(register.lives) + 1))
     asides: list[Aside] = []
-    notes: dict[int, Note] = {}
-    by_life = np.flatnonzero(stands & ~np.isnan(readings.e_geo))
-    bounds = np.searchsorted(readings.life[by_life], np.arange(len(register.lives) + 1))
-    for life in np.unique(readings.life[order[fell]]).tolist():
-        walk = _Life(readings, life, float(tolerance[life]), travels, Growth.of(settings), settings)
-        walk.go(by_life[bounds[life] : bounds[life + 1]].tolist())
+    dropped: dict[int, Note] = {}
+    for life in _falling(readings, stands).tolist():
+        places = usable[bounds[life] : bounds[life + 1]]
+        walk = _Life.of(readings, places, float(tolerance[life]), travels, settings)
+        walk.go()
         asides += walk.asides
-        notes |= walk.notes
-    return asides, notes
+        dropped |= walk.notes
+    left = means(readings, standing(stands, asides))
+    return asides, dict.fromkeys(_a_little(left).tolist(), Note.DROPPED_A_LITTLE) | dropped
+
+
+def _falling(readings: Readings, stands: Flags) -> Whole:
+    """The lives in which a mark, or a survey as a whole, falls beyond the uncertainty."""
+    order, starts = series(readings, stands)
+    e, u = readings.e_geo[order], readings.u_geo[order]
+    fell = np.zeros(order.size, dtype=bool)
+    fell[1:] = np.diff(e) < -doubt(u[1:], u[:-1])
+    fell[starts[:-1]] = False
+    whole = means(readings, stands)
+    sank = np.flatnonzero(whole.step < -whole.step_doubt)
+    return np.unique(np.concatenate((readings.life[order[fell]], whole.life[sank])))
+
+
+def _a_little(whole: Means) -> Whole:
+    """Surveys that lie lower as a whole by more than one u, within the uncertainty."""
+    step, room = whole.step, whole.step_doubt
+    return whole.survey[(step < -whole.u) & (step >= -room)]
 
 
 @dataclass
 class _Life:
-    """One life walked survey by survey.
+    """The standing readings of one life, walked survey by survey; lists, because they are looked at singly.
 
     ``last`` is the trusted reading of each mark; ``middle`` the middle one of the last survey, which stands
     in where a survey has no mark in common with those before (a chain with new paint on it).
     """
 
-    readings: Readings
+    places: list[int]
     life: int
+    survey: list[int]
+    mark: list[int]
+    day: list[int]
+    hours: list[float]
+    e: list[float]
+    u: list[float]
+    confirmed: list[bool]
     tolerance: float
     travels: Travels
     growth: Growth
     settings: MeasuringSettings
     last: dict[int, int] = field(default_factory=dict)
+    middle: int = -1
     fallen_before: dict[int, int] = field(default_factory=dict)
     left_out: set[int] = field(default_factory=set)
-    new_from: int | None = None
-    middle: int | None = None
-    last_day: int = 0
+    is_new_chain: bool = False
     asides: list[Aside] = field(default_factory=list)
     notes: dict[int, Note] = field(default_factory=dict)
 
-    def go(self, places: list[int]) -> None:
-        """Walk the standing readings, sorted by survey."""
-        surveys: dict[int, list[int]] = {}
-        for place in places:
-            surveys.setdefault(int(self.readings.survey[place]), []).append(place)
-        line = list(surveys.items())
-        for spot, (survey, its) in enumerate(line):
-            self.take(survey, its, line[spot + 1 :])
+    @classmethod
+    def of(
+        cls, its: Readings, places: Whole, tolerance: float, travels: Travels, settings: MeasuringSettings
+    ) -> _Life:
+        """The walk over these readings, which are sorted by survey."""
+        columns = (its.survey, its.mark, its.day, its.hours, its.e_geo, its.u_geo, its.confirmed)
+        survey, mark, day, hours, e, u, confirmed = (column[places].tolist() for column in columns)
+        life, growth = int(its.life[places[0]]), Growth.of(settings)
+        return cls(
+            places.tolist(),
+            life,
+            survey,
+            mark,
+            day,
+            hours,
+            e,
+            u,
+            confirmed,
+            tolerance,
+            travels,
+            growth,
+            settings,
+        )
 
-    def take(self, survey: int, its: list[int], later: list[tuple[int, list[int]]]) -> None:
-        for place in [place for place in its if self.mark(place) in self.left_out]:
-            self.put(
-                place, Reason.MARK_FELL, "the mark is left out: new links seem to have been fitted there"
-            )
-        its = [place for place in its if self.mark(place) not in self.left_out]
-        compared = [place for place in its if self.mark(place) in self.last] or (its if self.last else [])
-        fallen = [place for place in compared if self.below(place)]
+    def go(self) -> None:
+        """Walk all surveys."""
+        surveys: list[list[int]] = []
+        for spot, survey in enumerate(self.survey):
+            if spot and survey == self.survey[spot - 1]:
+                surveys[-1].append(spot)
+            else:
+                surveys.append([spot])
+        for number, its in enumerate(surveys):
+            self.take(its, surveys[number + 1 :])
+
+    def take(self, its: list[int], later: list[list[int]]) -> None:
+        if self.left_out:
+            for spot in its:
+                if self.mark[spot] in self.left_out:
+                    self.put(spot, Reason.MARK_FELL, "the mark is left out since new links were fitted there")
+            its = [spot for spot in its if self.mark[spot] not in self.left_out]
+        compared = [spot for spot in its if self.mark[spot] in self.last] or (its if self.last else [])
+        fallen = [spot for spot in compared if self.below(spot)]
         if not fallen:
-            self.new_from = None
-            self.note_small_fall(survey, compared)
+            self.is_new_chain = False
             self.accept(its)
-        elif all(self.readings.confirmed[place] for place in fallen):
-            self.stand(survey, its)
+        elif all(self.confirmed[spot] for spot in fallen):
+            self.stand(its)
         elif len(fallen) == len(compared):
-            self.all_fell(survey, its, compared, later)
+            self.all_fell(its, compared, later)
         else:
             self.some_fell(its, fallen, len(compared))
 
-    def all_fell(
-        self, survey: int, its: list[int], compared: list[int], later: list[tuple[int, list[int]]]
-    ) -> None:
-        new = self.is_new(survey, compared)
-        if not new and self.new_from is None and self.goes_on(compared, later):
-            self.stand(survey, its)
+    def all_fell(self, its: list[int], compared: list[int], later: list[list[int]]) -> None:
+        reads_new = self.reads_new(compared)
+        if not (reads_new or self.is_new_chain) and self.goes_on(compared, later):
+            self.stand(its)
             return
-        if new and self.new_from is None:
-            self.new_from = survey
-        reason = Reason.NEGATIVE_WEAR if self.new_from is None else Reason.FALLS_TO_NEW
-        top = max(self.readings.e_geo[self.was(place)] for place in compared)
-        higher = [place for place in its if place not in compared and self.readings.e_geo[place] > top]
-        for place in its:
-            if place not in higher:
-                self.put(place, reason, self.before(place) if place in compared else "")
+        self.is_new_chain |= reads_new
+        reason = Reason.FALLS_TO_NEW if self.is_new_chain else Reason.NEGATIVE_WEAR
+        # A mark that was not measured before and stands higher than all others did is no part of the fall.
+        top = max(self.e[self.was(spot)] for spot in compared)
+        higher = [spot for spot in its if spot not in compared and self.e[spot] > top]
+        for spot in its:
+            if spot not in higher:
+                self.put(spot, reason, self.before(spot))
         self.accept(higher)
 
     def some_fell(self, its: list[int], fallen: list[int], compared: int) -> None:
         """Few marks fell while others went on: new links there. Most fell: a poor pull, the rest stands."""
         few = 2 * len(fallen) <= compared
-        for place in fallen:
-            mark = self.mark(place)
-            self.put(place, Reason.MARK_FELL if few else Reason.NEGATIVE_WEAR, self.before(place))
+        for spot in fallen:
+            mark = self.mark[spot]
+            self.put(spot, Reason.MARK_FELL if few else Reason.NEGATIVE_WEAR, self.before(spot))
             self.fallen_before[mark] = self.fallen_before.get(mark, 0) + 1 if few else 0
             if self.fallen_before[mark] > 1:
                 self.left_out.add(mark)
-        self.accept([place for place in its if place not in fallen])
+        self.accept([spot for spot in its if spot not in fallen])
 
-    def is_new(self, survey: int, compared: list[int]) -> bool:
-        """All fell by more than 3 U to the length of a new chain, and the take-up does not contradict."""
-        its = self.readings
-        mean = float(np.mean(its.e_geo[compared]))
-        u = float(np.max(its.u_geo[compared]))
-        was = float(np.mean([its.e_geo[self.was(place)] for place in compared]))
+    def reads_new(self, compared: list[int]) -> bool:
+        """Whether all fell by more than 3 U to the length of a new chain, the take-up not contradicting."""
+        mean = sum(self.e[spot] for spot in compared) / len(compared)
+        before = [self.was(spot) for spot in compared]
+        was = sum(self.e[spot] for spot in before) / len(before)
+        u = max(self.u[spot] for spot in compared)
         if not (was - mean > 6.0 * u and mean <= self.tolerance + 2.0 * u):
             return False
-        back = self.travels.back_at_start(
-            self.life, self.last_day, int(its.surveys.day[survey]), self.settings.new_takeup_part
-        )
-        return back is not False
+        since, until = max(self.day[spot] for spot in before), self.day[compared[0]]
+        return self.travels.back_at_start(self.life, since, until, self.settings.new_takeup_part) is not False
 
-    def goes_on(self, compared: list[int], later: list[tuple[int, list[int]]]) -> bool:
+    def goes_on(self, compared: list[int], later: list[list[int]]) -> bool:
         """Whether the next survey of another day, below the old line too, goes on from this one."""
-        its = self.readings
-        here = {self.mark(place): place for place in compared}
-        day = its.day[compared[0]]
-        for _, following in later:
-            pairs = [(here[self.mark(place)], place) for place in following if self.mark(place) in here]
-            if its.day[following[0]] == day or not pairs:
-                continue
-            return all(
-                -room
-                <= its.e_geo[after] - its.e_geo[place]
-                <= room + self.growth.most(its.hours[place], its.hours[after])
-                and self.below(after)
-                for place, after in pairs
-                for room in (float(doubt(its.u_geo[place], its.u_geo[after])),)
-            )
+        here = {self.mark[spot]: spot for spot in compared}
+        for following in later:
+            pairs = [(here[self.mark[spot]], spot) for spot in following if self.mark[spot] in here]
+            if self.day[following[0]] > self.day[compared[0]] and pairs:
+                return all(self.below(after) and self.follows(spot, after) for spot, after in pairs)
         return False
 
-    def below(self, place: int) -> bool:
-        its, was = self.readings, self.was(place)
-        apart = 0.0 if self.mark(place) in self.last else self.settings.marks_apart_points
-        return bool(its.e_geo[place] < its.e_geo[was] - doubt(its.u_geo[place], its.u_geo[was]) - apart)
+    def follows(self, spot: int, after: int) -> bool:
+        room = doubt_of(self.u[spot], self.u[after])
+        most = room + self.growth.most(self.hours[spot], self.hours[after])
+        return -room <= self.e[after] - self.e[spot] <= most
 
-    def was(self, place: int) -> int:
+    def below(self, spot: int) -> bool:
+        """Whether a reading lies below the trusted one beyond the uncertainty."""
+        was = self.was(spot)
+        apart = 0.0 if self.mark[spot] in self.last else self.settings.marks_apart_points
+        return self.e[spot] < self.e[was] - doubt_of(self.u[spot], self.u[was]) - apart
+
+    def was(self, spot: int) -> int:
         """The trusted reading that one is held against."""
-        stand_in = self.middle if self.middle is not None else place
-        return self.last.get(self.mark(place), stand_in)
+        return self.last.get(self.mark[spot], self.middle)
 
-    def note_small_fall(self, survey: int, compared: list[int]) -> None:
-        """A survey that lies lower as a whole by more than one u, within the uncertainty."""
-        if not compared:
-            return
-        its = self.readings
-        fall = float(np.mean([its.e_geo[self.was(place)] - its.e_geo[place] for place in compared]))
-        if fall > float(np.max(its.u_geo[compared])):
-            self.notes[survey] = Note.DROPPED_A_LITTLE
-
-    def stand(self, survey: int, its: list[int]) -> None:
-        self.notes[survey] = Note.DROPPED
+    def stand(self, its: list[int]) -> None:
+        self.notes[self.survey[its[0]]] = Note.DROPPED
         self.accept(its)
 
     def accept(self, its: list[int]) -> None:
-        by_size = sorted(its, key=lambda place: (self.readings.e_geo[place], place))
-        self.middle = by_size[(len(by_size) - 1) // 2] if by_size else self.middle
-        for place in its:
-            self.last[self.mark(place)] = place
-            self.fallen_before[self.mark(place)] = 0
-            self.last_day = int(self.readings.day[place])
+        if its:
+            by_size = sorted(its, key=lambda spot: (self.e[spot], spot))
+            self.middle = by_size[(len(by_size) - 1) // 2]
+        for spot in its:
+            self.last[self.mark[spot]] = spot
+            self.fallen_before[self.mark[spot]] = 0
 
-    def put(self, place: int, reason: Reason, wanted: str) -> None:
-        self.asides.append(Aside(place, reason, "length_mm", percent(self.readings.e_geo[place]), wanted))
+    def put(self, spot: int, reason: Reason, wanted: str) -> None:
+        self.asides.append(Aside(self.places[spot], reason, "length_mm", percent(self.e[spot]), wanted))
 
-    def before(self, place: int) -> str:
-        return f"{percent(self.readings.e_geo[self.was(place)])} or more, as before"
-
-    def mark(self, place: int) -> int:
-        return int(self.readings.mark[place])
+    def before(self, spot: int) -> str:
+        return f"{percent(self.e[self.was(spot)])} or more, as before"

@@ -15,7 +15,7 @@ from takeup.derive.readings import Readings
 from takeup.derive.reasons import Reason
 from takeup.derive.setaside import Aside, percent
 from takeup.derive.settings import MeasuringSettings
-from takeup.derive.trust import Growth, longest_run, series
+from takeup.derive.trust import Growth, doubt, longest_run, series
 from takeup.wear import elongation
 from takeup.wear.arguments import Array, Flags, Whole
 
@@ -105,25 +105,31 @@ class _Walk:
     def bands(self, places: list[int]) -> list[_Band]:
         """What the trusted readings of one series let each of the others be."""
         its = self.readings
-        e, n, u = (values[places].tolist() for values in (its.e_geo, its.pitches, its.u_geo))
+        e = its.e_geo[places].tolist()
         hours, days = its.hours[places].tolist(), its.day[places].tolist()
         fits = self.fits[places].tolist()
 
-        def agree(one: int, two: int) -> bool:
-            doubt = 4.0 * np.hypot(u[one], u[two])
-            room = max(50.0 / max(n[one], n[two]), doubt + self.growth.most(hours[one], hours[two]))
-            return bool(-50.0 / max(n[one], n[two]) <= e[two] - e[one] <= room)
-
-        run = longest_run(len(places), lambda place: fits[place], agree, [abs(value) for value in e])
+        agrees = self.agrees(places)
+        run = longest_run(fits, agrees, [abs(value) for value in e])
         others = [place for place in range(len(places)) if place not in run]
         tail = [place for place in others if not run or place > run[-1]]
-        if len(tail) > 1 and run and days[tail[0]] < days[tail[-1]] and agree(tail[0], tail[-1]):
+        if len(tail) > 1 and run and days[tail[0]] < days[tail[-1]] and agrees[tail[0]][tail[-1]]:
             others = [place for place in others if place not in tail]  # a later day says the same: it stands
         return [
             _Band(places[place], *self.allowed(place, run, e, hours, places[place]))
             for place in others
             if not its.confirmed[places[place]]
         ]
+
+    def agrees(self, places: list[int]) -> list[list[bool]]:
+        """Whether each later reading goes on from each earlier one, as far as half a pitch tells."""
+        its = self.readings
+        e, n, u, hours = (values[places] for values in (its.e_geo, its.pitches, its.u_geo, its.hours))
+        half = 50.0 / np.maximum(n[:, None], n[None, :])
+        room = 2.0 * doubt(u[:, None], u[None, :]) + self.growth.most_of(hours[:, None], hours[None, :])
+        step = e[None, :] - e[:, None]
+        found: list[list[bool]] = ((step >= -half) & (step <= np.maximum(half, room))).tolist()
+        return found
 
     def allowed(
         self, place: int, run: list[int], e: list[float], hours: list[float], reading: int

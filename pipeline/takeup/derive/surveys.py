@@ -232,4 +232,4 @@ def _row_ids(readings: Readings, shown: Flags) -> list[list[int]]:
     for place, earlier in readings.also.items():
         if shown[place]:
             found[readings.survey[place]] += earlier
-    return [sorted(its) for its in found]
+    return found

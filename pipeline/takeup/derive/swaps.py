@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from takeup.derive.lives import Register
@@ -11,23 +9,8 @@ from takeup.derive.readings import Readings
 from takeup.derive.reasons import Reason
 from takeup.derive.setaside import Aside, percent
 from takeup.derive.settings import MeasuringSettings
-from takeup.derive.trust import Growth, doubt
-from takeup.wear.arguments import Array, Flags, Whole
-
-
-@dataclass(frozen=True)
-class _Line:
-    """Means of the surveys that have standing readings, life by life in the order of time. All (k,)."""
-
-    survey: Whole
-    life: Whole
-    day: Whole
-    hours: Array
-    e: Array
-    u: Array
-
-    def same_life(self, here: int, other: int) -> bool:
-        return 0 <= other < self.life.size and self.life[here] == self.life[other]
+from takeup.derive.trust import Growth, Means, doubt_of, means
+from takeup.wear.arguments import Flags
 
 
 def swaps(readings: Readings, stands: Flags, register: Register, settings: MeasuringSettings) -> list[Aside]:
@@ -48,12 +31,11 @@ def swaps(readings: Readings, stands: Flags, register: Register, settings: Measu
     -------
     list of Aside
     """
-    line = _line(readings, stands)
+    line = means(readings, stands)
     growth = Growth.of(settings)
     sets = register.lives["set"].to_numpy(dtype=object)[line.life]
     strands = register.lives["strand"].to_numpy(dtype=object)[line.life]
-    fell = np.zeros(line.e.size, dtype=bool)
-    fell[1:] = (line.life[1:] == line.life[:-1]) & (np.diff(line.e) < -doubt(line.u[1:], line.u[:-1]))
+    fell = line.step < -line.step_doubt
     if not fell.any():
         return []
     on_day: dict[tuple[str, int], list[int]] = {}
@@ -83,28 +65,11 @@ def swaps(readings: Readings, stands: Flags, register: Register, settings: Measu
     ]
 
 
-def _line(readings: Readings, stands: Flags) -> _Line:
-    usable = np.flatnonzero(stands & ~np.isnan(readings.e_geo))
-    survey, first = np.unique(readings.survey[usable], return_index=True)
-    if not survey.size:
-        nothing, none = np.zeros(0, dtype=np.int64), np.zeros(0)
-        return _Line(nothing, nothing, nothing, none, none, none)
-    count = np.diff(np.append(first, usable.size))
-    return _Line(
-        survey,
-        readings.surveys.life[survey],
-        readings.surveys.day[survey],
-        readings.hours[usable[first]],
-        np.add.reduceat(readings.e_geo[usable], first) / count,
-        np.maximum.reduceat(readings.u_geo[usable], first),
-    )
-
-
-def _exchanged(line: _Line, long: int, short: int, growth: Growth) -> bool:
+def _exchanged(line: Means, long: int, short: int, growth: Growth) -> bool:
     """Whether the two surveys fit crosswise and not straight."""
     if not (line.same_life(short, short - 1) and line.e[long - 1] > line.e[short - 1]):
         return False
-    room = float(doubt(line.u[long], line.u[short]))
+    room = doubt_of(line.u[long], line.u[short])
     if line.e[short] - line.e[short - 1] <= room:
         return False
     for here, chain in ((long, short), (short, long)):
@@ -118,7 +83,7 @@ def _exchanged(line: _Line, long: int, short: int, growth: Growth) -> bool:
     )
 
 
-def _stays(line: _Line, here: int, growth: Growth, room: float) -> bool:
+def _stays(line: Means, here: int, growth: Growth, room: float) -> bool:
     """Whether the strand's next survey goes on from this one."""
     after = here + 1
     if not line.same_life(here, after) or line.day[after] == line.day[here]:

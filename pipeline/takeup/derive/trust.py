@@ -6,9 +6,10 @@ by one; the few that jump are walked in :mod:`takeup.derive.miscounts`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -34,6 +35,50 @@ def doubt(u_one: ArrayLike, u_two: ArrayLike) -> Array:
     return both
 
 
+def doubt_of(u_one: float, u_two: float) -> float:
+    """:func:`doubt` of one pair; a number is not worth an array."""
+    return 2.0 * math.hypot(u_one, u_two)
+
+
+class Means(NamedTuple):
+    """Means of the surveys that have standing readings, life by life in the order of time. All (k,).
+
+    ``step`` is how far each lies above the survey before of its life, NaN for the first, and ``step_doubt``
+    the expanded uncertainty of that. [%]
+    """
+
+    survey: Whole
+    life: Whole
+    day: Whole
+    hours: Array
+    e: Array
+    u: Array
+    step: Array
+    step_doubt: Array
+
+    def same_life(self, here: int, other: int) -> bool:
+        """Whether another place exists and is of the same life."""
+        return 0 <= other < self.life.size and bool(self.life[here] == self.life[other])
+
+
+def means(readings: Readings, stands: Flags) -> Means:
+    """Mean elongation of each survey over its standing marks, with the uncertainty of the least sure one."""
+    usable = np.flatnonzero(stands & ~np.isnan(readings.e_geo))
+    survey = readings.survey[usable]
+    first = np.flatnonzero(np.diff(survey, prepend=-1) != 0)
+    count = np.diff(np.append(first, usable.size))
+    none = np.zeros(0)
+    e = np.add.reduceat(readings.e_geo[usable], first) / count if first.size else none
+    u = np.maximum.reduceat(readings.u_geo[usable], first) if first.size else none
+    head = usable[first]
+    life = readings.life[head]
+    step, room = np.full(e.size, np.nan), np.full(e.size, np.nan)
+    follows = np.flatnonzero(life[1:] == life[:-1]) + 1
+    step[follows] = e[follows] - e[follows - 1]
+    room[follows] = doubt(u[follows], u[follows - 1])
+    return Means(survey[first], life, readings.day[head], readings.hours[head], e, u, step, room)
+
+
 def series(readings: Readings, stands: Flags) -> tuple[Whole, Whole]:
     """The standing readings with a length, mark by mark in the order of time.
 
@@ -52,19 +97,16 @@ def series(readings: Readings, stands: Flags) -> tuple[Whole, Whole]:
     return order, np.append(first, order.size).astype(np.int64)
 
 
-def longest_run(
-    count: int, fit: Callable[[int], bool], agree: Callable[[int, int], bool], cost: Sequence[float]
-) -> list[int]:
+def longest_run(fits: Sequence[bool], agrees: Sequence[Sequence[bool]], cost: Sequence[float]) -> list[int]:
     """The longest run of readings that each fit and agree with the one before; of equals, the cheapest.
 
     Parameters
     ----------
-    count : int
-        Readings of the series.
-    fit : function of a place
-        Whether the reading may be trusted at all.
-    agree : function of an earlier and a later place
-    cost : (count,) float
+    fits : (k,) bool
+        Whether each reading may be trusted at all.
+    agrees : (k, k) bool
+        Whether a later reading (second place) agrees with an earlier one (first).
+    cost : (k,) float
         Summed over the run; decides between runs of equal length.
 
     Returns
@@ -75,28 +117,25 @@ def longest_run(
     Examples
     --------
     >>> e = [1.0, 6.2, 1.3]
-    >>> longest_run(3, lambda i: True, lambda i, j: abs(e[j] - e[i]) < 2.5, e)
+    >>> longest_run([True] * 3, [[abs(two - one) < 2.5 for two in e] for one in e], e)
     [0, 2]
     """
     best: list[tuple[int, float]] = []
     before: list[int] = []
-    for here in range(count):
-        found, link = (1, -cost[here]), -1
-        if not fit(here):
-            found = (0, 0.0)
-        else:
-            for earlier in range(here):
-                length, negative = best[earlier]
-                if length and agree(earlier, here) and (length + 1, negative - cost[here]) > found:
-                    found, link = (length + 1, negative - cost[here]), earlier
+    for here, its_cost in enumerate(cost):
+        found, link = (int(fits[here]), -its_cost), -1
+        for earlier in range(here if fits[here] else 0):
+            length, saved = best[earlier]
+            longer = (length + 1, saved - its_cost)
+            if length and longer > found and agrees[earlier][here]:
+                found, link = longer, earlier
         best.append(found)
         before.append(link)
+    here = max(range(len(best)), key=lambda place: (best[place], -place), default=-1)
     run: list[int] = []
-    here = max(range(count), key=lambda place: (best[place], -place)) if count else -1
-    if here >= 0 and best[here][0]:
-        while here >= 0:
-            run.append(here)
-            here = before[here]
+    while here >= 0 and fits[here]:
+        run.append(here)
+        here = before[here]
     return run[::-1]
 
 
@@ -124,3 +163,9 @@ class Growth:
         rate = self.bound_per_1000h if own_rate is None else self.times * max(own_rate, 0.0)
         bedding = self.bedding_percent if from_hours < self.new_hours else 0.0
         return bedding + rate * max(to_hours - from_hours, 0.0) / 1000.0
+
+    def most_of(self, from_hours: Array, to_hours: Array) -> Array:
+        """The same by the bound, for many pairs of moments."""
+        bedding = np.where(from_hours < self.new_hours, self.bedding_percent, 0.0)
+        found: Array = bedding + self.bound_per_1000h * np.maximum(to_hours - from_hours, 0.0) / 1000.0
+        return found
