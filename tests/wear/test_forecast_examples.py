@@ -25,8 +25,8 @@ HOURS = np.array([1200.0, 2650, 4100, 5500])
 E = np.array([0.41, 0.83, 1.22, 1.55])
 STARTS = np.array([0, 4])
 
-# u_L of one mark: tape class II over 3.0512 m is 0.3 + 0.2 * 4 = 1.1 mm, two ends of a 1 mm step, repeat 0.8 mm,
-# pull 0.5 mm, temperature 2 K over the span as fitted; as fitted and today alike.
+# u_L of one mark: tape class II over 3.0512 m is 0.3 + 0.2 * 4 = 1.1 mm, two ends of a 1 mm step, repeat 0.8
+# mm, pull 0.5 mm, temperature 2 K over the span as fitted; as fitted and today alike.
 U_L = np.sqrt(1.1**2 / 3 + 2 / 12 + 0.8**2 + 0.5**2 + (3051.2 * 11.5e-6 * 2) ** 2)
 U_WEAR = 100 * np.sqrt(2) * U_L / 3048.0
 E_NOW = 100 * (3098.5 - 3051.2) / 3048.0
@@ -78,8 +78,12 @@ def test_last_pair_alone_gives_no_evidence_of_a_change():
     ("level", "case", "middle_hours", "middle_day", "early_hours", "early_day", "order_by"),
     [
         pytest.param(CASE, np.nan, 1569, "2026-06-03", 1012, "2026-04-20", "2026-01-26", id="case"),
-        pytest.param(TAKEUP, CASE, 2281, "2026-07-15", 1642, "2026-05-21", "2026-02-26", id="take-up past case"),
-        pytest.param(TAKEUP, np.nan, 3706, "2026-10-08", 2901, "2026-07-22", "2026-04-29", id="straight line"),
+        pytest.param(
+            TAKEUP, CASE, 2281, "2026-07-15", 1642, "2026-05-21", "2026-02-26", id="take-up past case"
+        ),
+        pytest.param(
+            TAKEUP, np.nan, 3706, "2026-10-08", 2901, "2026-07-22", "2026-04-29", id="straight line"
+        ),
     ],
 )
 def test_hours_and_days_to_each_limit(

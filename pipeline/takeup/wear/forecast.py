@@ -155,7 +155,10 @@ def handbook_bounds(
     [1010.0, 1570.0, 2290.0]
     """
     e, r = np.asarray(e_percent, dtype=np.float64), np.asarray(rate, dtype=np.float64)
-    past, spread = np.asarray(rate_past_case, dtype=np.float64), COVERAGE * np.asarray(u_rate, dtype=np.float64)
+    past, spread = (
+        np.asarray(rate_past_case, dtype=np.float64),
+        COVERAGE * np.asarray(u_rate, dtype=np.float64),
+    )
     early, middle, late = (
         hours_to_level(
             e + sign * np.asarray(expanded_percent, dtype=np.float64),
@@ -168,6 +171,34 @@ def handbook_bounds(
         for sign in (1, 0, -1)
     )
     return Bounds(early, middle, late)
+
+
+def doubt_hours(u_rate_percent: ArrayLike, rate: ArrayLike) -> Floats:
+    """Hours in which a chain wears by the expanded uncertainty of one survey, the common zero left out.
+
+    Source: proposed for this project, no source.
+
+    Parameters
+    ----------
+    u_rate_percent : (n,) float
+        Standard uncertainty of one elongation, the common zero cancelling. [%]
+    rate : (n,) float
+        Rate in force at the survey. [% per 1000 h]
+
+    Returns
+    -------
+    (n,) float
+        inf where the rate is not above 0. [h]
+
+    Examples
+    --------
+    >>> doubt_hours(0.04, 0.4).round(6).tolist()
+    200.0
+    """
+    u, r = np.broadcast_arrays(
+        np.asarray(u_rate_percent, dtype=np.float64), np.asarray(rate, dtype=np.float64)
+    )
+    return _time(COVERAGE * u, r)
 
 
 def projected_day(
@@ -344,7 +375,9 @@ def next_survey_hours(
     """
     r = np.asarray(rate, dtype=np.float64)
     with np.errstate(invalid="ignore", divide="ignore"):
-        grown = np.where(r > 0, 1000 * 2 * np.sqrt(2) * np.asarray(u_wear_percent, dtype=np.float64) / r, np.inf)
+        grown = np.where(
+            r > 0, 1000 * 2 * np.sqrt(2) * np.asarray(u_wear_percent, dtype=np.float64) / r, np.inf
+        )
         part = np.asarray(fraction, dtype=np.float64) * np.asarray(early_hours, dtype=np.float64)
     sooner = np.fmin(np.fmin(grown, part), longest_hours)
     return np.asarray(np.maximum(sooner, shortest_hours), dtype=np.float64)

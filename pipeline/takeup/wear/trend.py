@@ -31,7 +31,8 @@ LEAST_GROWTH_IN_U = 3.0
 class RecentRate(NamedTuple):
     """Median of pairwise slopes over the newest surveys of the phase, one value a life.
 
-    ``rate`` is NaN with fewer than two surveys; ``growth`` is the last elongation of the window less its first.
+    ``rate`` is NaN with fewer than two surveys; ``growth`` is the last elongation of the window less its
+    first.
     """
 
     rate: Floats  # % per 1000 h
@@ -216,7 +217,8 @@ def recent_rate(
 
     Examples
     --------
-    >>> recent_rate([24, 1200, 2650, 4100, 5500], [0.1, 0.41, 0.83, 1.22, 1.55], [0, 5]).rate.round(4).tolist()
+    >>> h, e = [24, 1200, 2650, 4100, 5500], [0.1, 0.41, 0.83, 1.22, 1.55]
+    >>> recent_rate(h, e, [0, 5]).rate.round(4).tolist()
     [0.267]
     """
     h, e, s = ragged(hours, e_percent, starts)
@@ -252,7 +254,7 @@ def has_own_rate(recent: RecentRate, u_rate_percent: ArrayLike) -> NDArray[np.bo
 def line_of_ranges(
     hours: Floats, e_percent: Floats, first: Ints, stop: Ints, u_rate_percent: ArrayLike
 ) -> Line:
-    """Straight line by least squares through each half-open range of surveys; ranges must not overlap."""
+    """Straight line by least squares through each half-open range of surveys; ranges may overlap."""
     k = first.size
     size = np.maximum(stop - first, 0)
     offsets = np.cumsum(size) - size
@@ -335,8 +337,8 @@ def phase_break(
 ) -> Phase:
     """The present phase of each life: surveys since the rate last rose beyond doubt.
 
-    At each survey in turn the last two surveys, else the last three, are set against the surveys of the phase up
-    to there: a new phase begins when their rate is more than ``ratio`` times the earlier rate *and* the
+    At each survey in turn the last two surveys, else the last three, are set against the surveys of the phase
+    up to there: a new phase begins when their rate is more than ``ratio`` times the earlier rate *and* the
     difference is above twice its uncertainty. Source: proposed for this project, no source.
 
     Parameters

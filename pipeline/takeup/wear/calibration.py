@@ -1,0 +1,436 @@
+"""Bounds of a forecast from the fleet's own record of past forecasts.
+
+A numbered table holds, by stage of life and length of look-ahead, between which multiples of the forecast
+nine in ten levels were reached, and the middle rate of each service. A fleet too young for a record of its
+own gets the handbook's bounds or those of a shipped table, whichever are wider.
+
+The quantiles hold for finite samples: of K past lives and one new, each is as likely as any other to be the
+most extreme, so the 5 % point stands at place 0.05 (K + 1). Many forecasts of one life are no more evidence
+than one, hence each life weighs the same. Source: conformal prediction, from memory of V. Vovk, A. Gammerman
+and G. Shafer, *Algorithmic Learning in a Random World*, 2005, and R. Dunn, L. Wasserman and A. Ramdas,
+*Distribution-free prediction sets for two-layer hierarchical models*, 2023; unverified.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+
+from takeup.errors import WearInputError
+from takeup.wear.forecast import KAPPA, Bounds, doubt_hours
+from takeup.wear.record import LOOK_AHEADS, Ratios, known_rates, past_ratios
+from takeup.wear.trend import RUN_IN_HOURS, Floats, Ints
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike, NDArray
+
+#: Upper edges of the stages of life, as elongation over limit; the last is open. Proposed, no source.
+STAGES = (0.25, 0.5, 0.7, 0.85)
+#: Part of the levels reached sooner than the early bound, and as many later than the late one.
+TAIL = 0.05
+#: Lives from which on a fleet's own record is used. Proposed for this project, no source.
+FEWEST_LIVES = 30
+#: Lives scored that one cell needs: with fewer than 19 the 5 % point lies beyond every score seen.
+FEWEST_IN_CELL = 20
+#: Lives with a rate of their own before their service's middle is used. Proposed for this project, no source.
+FEWEST_FOR_POOLED = 3
+#: From how many stages and look-aheads around it a thin cell borrows scores, step by step.
+BORROWING = ((0, 0), (1, 0), (9, 1), (9, 9))
+#: The same without a rate of one's own, where the stage alone tells fast lives from slow ones, and in the
+#: first stage, where the rates are young: other stages would mislead.
+BORROWING_AT_STAGE = ((0, 0), (0, 1))
+#: Factors for a fleet without a record, by look-ahead, with a rate of one's own and without: the widest
+#: stage's 5 and 95 % points at the plants of one simulated world, rounded outwards to 0.05
+#: (``python -m tests.benchmarks.coverage --shipped``), and shown on another world.
+SHIPPED_OWN = ((0.3, 2.25), (0.4, 2.3), (0.4, 2.25), (0.4, 2.1), (0.4, 1.75))
+SHIPPED_NONE = ((0.2, 2.35), (0.35, 2.55), (0.4, 2.4), (0.45, 2.3), (0.5, 2.45))
+#: 95 % point of the normal distribution, to join the doubt of the zero to the record's.
+NORMAL_95 = 1.6448536269514722
+
+
+@dataclass(frozen=True)
+class Cell:
+    """Between which multiples of the forecast nine in ten levels were reached, at one stage and look-ahead.
+
+    ``own`` says whether the forecasts stood on a rate of the life's own. ``low`` and ``high`` multiply the
+    hours forecast plus the tape's doubt. ``widened`` says that neighbouring cells lent scores.
+    """
+
+    own: bool
+    stage: int
+    look_ahead: float
+    forecasts: int
+    lives: int
+    low: float
+    high: float
+    widened: bool = False
+
+
+@dataclass(frozen=True)
+class PooledRate:
+    """The middle of the newest own rates of one service's lives, in % per 1000 h before the case."""
+
+    service: str
+    lives: int
+    middle: float
+
+
+@dataclass(frozen=True)
+class FleetTable:
+    """The numbered record of a fleet's past forecasts, renewed now and then and named in every verdict.
+
+    ``renewed_on`` is an ISO date, ``lives`` the number of lives with a limit and a survey.
+    """
+
+    number: int
+    renewed_on: str
+    lives: int
+    cells: tuple[Cell, ...]
+    rates: tuple[PooledRate, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """As plain JSON values; :meth:`from_dict` gives the equal table back."""
+        return {
+            "number": self.number,
+            "renewed_on": self.renewed_on,
+            "lives": self.lives,
+            "cells": [asdict(cell) for cell in self.cells],
+            "rates": [asdict(rate) for rate in self.rates],
+        }
+
+    @classmethod
+    def from_dict(cls, given: Mapping[str, Any]) -> FleetTable:
+        """The table that :meth:`to_dict` wrote.
+
+        Raises
+        ------
+        WearInputError
+            If a part is missing, of another shape, or of a stage or look-ahead not in use.
+        """
+        try:
+            table = cls(
+                int(given["number"]),
+                str(given["renewed_on"]),
+                int(given["lives"]),
+                tuple(Cell(**cell) for cell in given["cells"]),
+                tuple(PooledRate(**rate) for rate in given["rates"]),
+            )
+        except (KeyError, TypeError, ValueError) as error:
+            raise WearInputError(
+                f"this is not a fleet table: {error!r}", todo="Take the table from the archive again."
+            ) from error
+        for cell in table.cells:
+            if cell.look_ahead not in LOOK_AHEADS or not 0 <= cell.stage <= len(STAGES):
+                raise WearInputError(
+                    f"fleet table {table.number} has stage {cell.stage}, look-ahead {cell.look_ahead}, "
+                    f"which are not in use",
+                    todo="Renew the table with this version.",
+                )
+        return table
+
+    def pooled(self, services: ArrayLike) -> Floats:
+        """The pooled rate of each strand's service, NaN where too few lives had one. [% per 1000 h]."""
+        known = {rate.service: rate.middle for rate in self.rates}
+        names, place = np.unique(np.asarray(services, dtype=str), return_inverse=True)
+        return np.array([known.get(name, np.nan) for name in names.tolist()], dtype=np.float64)[place]
+
+
+#: A fleet of which nothing is known yet.
+EMPTY_TABLE = FleetTable(0, "", 0, (), ())
+
+
+class FleetBounds(NamedTuple):
+    """Hours from the newest survey, and what they stand on, (n,) each.
+
+    Where ``calibrated``, the fleet's record gave early and late, from ``forecasts`` past forecasts of
+    ``lives`` lives: 95 % of them reached their level no sooner than ``early / middle`` of the forecast.
+    Elsewhere those two are 0.
+    """
+
+    early: Floats
+    middle: Floats
+    late: Floats
+    calibrated: NDArray[np.bool_]
+    forecasts: Ints
+    lives: Ints
+
+
+def weighted_quantiles(life: Ints, value: Floats, tail: float = TAIL) -> tuple[float, float, int]:
+    """The points below and above which the value of a new life falls with chance ``tail`` each.
+
+    Parameters
+    ----------
+    life : (k,) int
+        Whose value it is; each life weighs the same however many it has.
+    value : (k,) float
+    tail : float
+
+    Returns
+    -------
+    low, high : float
+        NaN with too few lives for such a point.
+    lives : int
+
+    Examples
+    --------
+    One value a life: of 39 lives the 5 % point is the second lowest.
+
+    >>> weighted_quantiles(np.arange(39), np.arange(39.0))
+    (1.0, 37.0, 39)
+    >>> weighted_quantiles(np.arange(9), np.arange(9.0))
+    (nan, nan, 9)
+    """
+    if life.size == 0:
+        return np.nan, np.nan, 0
+    _, whose, count = np.unique(life, return_inverse=True, return_counts=True)
+    order = np.argsort(value, kind="stable")
+    weight = 1.0 / count[whose[order]]
+    # With one value a life the k-th lowest stands at place k; otherwise each in the middle of its share.
+    place = np.cumsum(weight) - weight / 2 + 0.5
+    lives = int(count.size)
+    wanted = [tail * (lives + 1), (1 - tail) * (lives + 1)]
+    low, high = np.interp(wanted, place, value[order], left=np.nan, right=np.nan)
+    return float(low), float(high), lives
+
+
+def stage_of(share_of_limit: ArrayLike) -> Ints:
+    """Number of the stage of life, from elongation over limit.
+
+    Examples
+    --------
+    >>> stage_of([0.15, 0.5, 0.95]).tolist()
+    [0, 2, 4]
+    """
+    return np.searchsorted(np.array(STAGES), np.asarray(share_of_limit, dtype=np.float64), side="right")
+
+
+def look_ahead_of(way_over_limit: ArrayLike) -> Ints:
+    """Index of the scored look-ahead nearest by ratio to the way still to go over the limit.
+
+    Examples
+    --------
+    >>> look_ahead_of([0.85, 0.15, 0.005]).tolist()
+    [4, 1, 0]
+    """
+    ahead = np.array(LOOK_AHEADS)
+    edges = np.sqrt(ahead[1:] * ahead[:-1])
+    return np.searchsorted(edges, np.asarray(way_over_limit, dtype=np.float64), side="right")
+
+
+def _cells(ratios: Ratios) -> tuple[Cell, ...]:
+    """One cell for each stage and look-ahead; thin ones borrow until they carry, or are left out."""
+    cells = []
+    stages = stage_of(ratios.stage)
+    for own, stage, ahead in itertools.product(
+        (True, False), range(len(STAGES) + 1), range(len(LOOK_AHEADS))
+    ):
+        steps = BORROWING if own and stage > 0 else BORROWING_AT_STAGE
+        for step, (stages_off, aheads_off) in enumerate(steps):
+            lent = (
+                (ratios.own == own)
+                & (np.abs(stages - stage) <= stages_off)
+                & (np.abs(ratios.look_ahead - ahead) <= aheads_off)
+            )
+            low, high, lives = weighted_quantiles(ratios.life[lent], ratios.log_ratio[lent])
+            if lives >= FEWEST_IN_CELL:
+                between = float(np.exp(low)), float(np.exp(high))
+                cells.append(
+                    Cell(own, stage, LOOK_AHEADS[ahead], int(lent.sum()), lives, *between, widened=step > 0)
+                )
+                break
+    return tuple(cells)
+
+
+def _middle(sorted_rates: Floats) -> float:
+    count = sorted_rates.size
+    return float((sorted_rates[(count - 1) // 2] + sorted_rates[count // 2]) / 2)
+
+
+def pooled_rates(service: ArrayLike, own_rate: Floats) -> tuple[PooledRate, ...]:
+    """The middle of the rates known in each service that has enough of them.
+
+    Parameters
+    ----------
+    service : (m,) str
+    own_rate : (m,) float
+        NaN for a life without. [% per 1000 h]
+
+    Examples
+    --------
+    >>> pooled_rates(["a", "a", "a", "b"], np.array([0.2, 0.3, 0.7, 0.4]))
+    (PooledRate(service='a', lives=3, middle=0.3),)
+    """
+    names = np.asarray(service, dtype=str)
+    found = []
+    for name in np.unique(names).tolist():
+        rates = np.sort(own_rate[(names == name) & ~np.isnan(own_rate)])
+        if rates.size >= FEWEST_FOR_POOLED:
+            found.append(PooledRate(name, int(rates.size), _middle(rates)))
+    return tuple(found)
+
+
+def _rate_of_others(service: NDArray[np.str_], own_rate: Floats, start_rate: Floats) -> Floats:
+    """For each life the middle rate of the *other* lives of its service, else the start rate."""
+    found = start_rate.astype(np.float64).copy()
+    for name in np.unique(service):
+        rows = np.flatnonzero((service == name) & ~np.isnan(own_rate))
+        rows = rows[np.argsort(own_rate[rows], kind="stable")]
+        rates = own_rate[rows]
+        if rates.size >= FEWEST_FOR_POOLED:
+            found[service == name] = _middle(rates)
+            # Without the k-th, each place from the k-th on is taken by the next.
+            place, rest = np.arange(rates.size), rates.size - 1
+            low, high = (rest - 1) // 2, rest // 2
+            found[rows] = (rates[low + (place <= low)] + rates[high + (place <= high)]) / 2
+    return found
+
+
+def fleet_table(
+    number: int,
+    renewed_on: str,
+    hours: ArrayLike,
+    e_percent: ArrayLike,
+    starts: ArrayLike,
+    limit_percent: ArrayLike,
+    u_rate_percent: ArrayLike,
+    service: ArrayLike,
+    start_rate: ArrayLike,
+    e_case_percent: ArrayLike = np.nan,
+    kappa: ArrayLike = KAPPA,
+    *,
+    after_hours: ArrayLike = RUN_IN_HOURS,
+) -> FleetTable:
+    """Score the whole fleet's past, closed lives and running ones.
+
+    Parameters
+    ----------
+    number : int
+        Number of the table, counted up by the caller.
+    renewed_on : str
+        ISO date.
+    hours, e_percent, starts, limit_percent, u_rate_percent, e_case_percent, kappa, after_hours
+        As in :func:`takeup.wear.record.past_ratios`.
+    service : (m,) str
+        Name of each life's service.
+    start_rate : float or (m,) float
+        Rate of the service before any history. [% per 1000 h]
+
+    Returns
+    -------
+    FleetTable
+
+    Raises
+    ------
+    WearInputError
+        See :func:`takeup.wear.trend.ragged`.
+
+    Examples
+    --------
+    >>> h, e = [500, 1500, 2500], [0.2, 0.5, 0.8]
+    >>> table = fleet_table(1, "2026-03-01", h, e, [0, 3], 2.0, 0.04, ["dry"], 0.4)
+    >>> table.lives, table.cells, table == FleetTable.from_dict(table.to_dict())
+    (1, (), True)
+    """
+    s = np.asarray(starts, dtype=np.int64)
+    names = np.asarray(service, dtype=str)
+    start, limit = (
+        np.broadcast_to(np.asarray(value, dtype=np.float64), names.shape)
+        for value in (start_rate, limit_percent)
+    )
+    known = known_rates(hours, e_percent, s, u_rate_percent, e_case_percent, kappa, after_hours=after_hours)
+    surveyed = np.diff(s) > 0
+    newest = np.full(names.shape, np.nan)
+    newest[surveyed] = known.before[s[1:][surveyed] - 1]
+    ratios = past_ratios(
+        hours, e_percent, s, limit, u_rate_percent, e_case_percent, kappa,
+        _rate_of_others(names, newest, start), after_hours=after_hours,
+    )  # fmt: skip
+    lives = int((surveyed & ~np.isnan(limit)).sum())
+    return FleetTable(number, renewed_on, lives, _cells(ratios), pooled_rates(names, newest))
+
+
+def _looked_up(table: FleetTable, own: NDArray[np.bool_], stage: Ints, ahead: Ints) -> tuple[Floats, Ints]:
+    """Low and high factor (2, n), numbers of forecasts and lives (2, n); NaN and 0 where nothing is said."""
+    shape = (2, 2, len(STAGES) + 1, len(LOOK_AHEADS))
+    factors, counts = np.full(shape, np.nan), np.zeros(shape, dtype=np.int64)
+    if table.lives >= FEWEST_LIVES:
+        for cell in table.cells:
+            at = (slice(None), int(cell.own), cell.stage, LOOK_AHEADS.index(cell.look_ahead))
+            factors[at] = cell.low, cell.high
+            counts[at] = cell.forecasts, cell.lives
+    here = (slice(None), own.astype(np.int64), stage, ahead)
+    return factors[here], counts[here]
+
+
+def bounds(
+    table: FleetTable,
+    own: ArrayLike,
+    e_percent: ArrayLike,
+    limit_percent: ArrayLike,
+    rate: ArrayLike,
+    u_rate_percent: ArrayLike,
+    u_zero_percent: ArrayLike,
+    handbook: Bounds,
+) -> FleetBounds:
+    """Early and late hours to the limit by the fleet's record, else the wider of handbook and shipped table.
+
+    The record's factors multiply the hours forecast plus the doubt of the tape
+    (:func:`takeup.wear.forecast.doubt_hours`), which is then taken off again. The zero of a life is common to
+    all its surveys, so no record can know its error: it is added as a square. Source: proposed for this
+    project, no source.
+
+    Parameters
+    ----------
+    table : FleetTable
+    own : (n,) bool
+        Whether the forecast stands on a rate of the life's own.
+    e_percent, limit_percent : (n,) float
+        Elongation at the newest survey and the limit, same zero. [%]
+    rate : (n,) float
+        Rate in force at the newest survey. [% per 1000 h]
+    u_rate_percent : (n,) float
+        Standard uncertainty of one elongation in a rate, the common zero cancelling. [%]
+    u_zero_percent : (n,) float
+        Standard uncertainty of the zero of the limit; 0 for a limit counted from nominal pitch. [%]
+    handbook : Bounds
+        From :func:`takeup.wear.forecast.handbook_bounds`; its middle is the forecast. Without a rate of one's
+        own its early one takes the upper end of the service.
+
+    Returns
+    -------
+    FleetBounds
+        Middle as given; NaN where that is NaN.
+
+    Examples
+    --------
+    >>> told = Bounds(np.array([1012.0]), np.array([1569.0]), np.array([2280.0]))
+    >>> young = bounds(EMPTY_TABLE, [True], [1.552], [1.969], [0.2656], [0.056], [0.04], told)
+    >>> young.calibrated.tolist(), bool(young.early[0] < 1012)
+    ([False], True)
+    """
+    mine = np.asarray(own, dtype=bool)
+    e, limit, r, u, u_zero = (
+        np.broadcast_to(np.asarray(value, dtype=np.float64), mine.shape)
+        for value in (e_percent, limit_percent, rate, u_rate_percent, u_zero_percent)
+    )
+    with np.errstate(invalid="ignore", divide="ignore"):
+        stage, ahead = stage_of(e / limit), look_ahead_of((limit - e) / limit)
+        (low, high), (forecasts, lives) = _looked_up(table, mine, stage, ahead)
+        calibrated = ~np.isnan(low) & np.isfinite(handbook.middle) & (r > 0)
+        shipped = np.where(mine[:, None], np.array(SHIPPED_OWN)[ahead], np.array(SHIPPED_NONE)[ahead])
+        low, high = np.where(calibrated, low, shipped[:, 0]), np.where(calibrated, high, shipped[:, 1])
+        middle, doubt, zero = handbook.middle, doubt_hours(u, r), 1000 * NORMAL_95 * u_zero / r
+        early, late = (middle + doubt) * low - doubt, (middle + doubt) * high - doubt
+        down, up = np.maximum(middle - early, 0), np.maximum(late - middle, 0)
+        early = np.clip(early - (np.sqrt(down**2 + zero**2) - down), 0.0, middle)
+        late = np.maximum(late + (np.sqrt(up**2 + zero**2) - up), middle)
+    early = np.where(calibrated, early, np.fmin(early, handbook.early))
+    late = np.where(calibrated, late, np.fmax(late, handbook.late))
+    early, late = (np.where(np.isnan(middle), np.nan, bound) for bound in (early, late))
+    return FleetBounds(
+        early, middle, late, calibrated, np.where(calibrated, forecasts, 0), np.where(calibrated, lives, 0)
+    )

@@ -1,0 +1,303 @@
+"""What was forecast at each survey with what was known then, and what became of it.
+
+A past forecast is scored against levels its life actually reached, so that a chain changed before its limit
+still teaches. The score is a ratio of hours; see :func:`past_ratios`.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from takeup.wear.forecast import KAPPA, doubt_hours, hours_to_level
+from takeup.wear.trend import (
+    RUN_IN_HOURS,
+    WINDOW,
+    Floats,
+    Ints,
+    first_after,
+    has_own_rate,
+    life_of,
+    line_of_ranges,
+    phase_history,
+    ragged,
+    rate_of_ranges,
+)
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike, NDArray
+
+#: How far ahead past forecasts are scored, as a share of the limit. Proposed for this project, no source.
+LOOK_AHEADS = (0.06, 0.15, 0.35, 0.65, 0.9)
+#: The shortest way that still counts as each of them: half-way by ratio to the next shorter one.
+NEAREST_AHEAD = (0.04, *(math.sqrt(a * b) for a, b in itertools.pairwise(LOOK_AHEADS)))
+
+
+class KnownRates(NamedTuple):
+    """The rate of a life as it was known at each survey, from that survey and those before it, (n,) each.
+
+    ``before`` holds until the case is through, ``past_case`` after it and only once fitted there; NaN where a
+    life has no such rate of its own. ``own`` says whether they carry a forecast, ``rate`` is the one in force
+    at the survey, ``u_rate`` its standard uncertainty by least squares over the same surveys, ``n_used``
+    their number and ``first`` the index of the earliest.
+    """
+
+    before: Floats
+    past_case: Floats
+    rate: Floats
+    u_rate: Floats
+    own: NDArray[np.bool_]
+    n_used: Ints
+    first: Ints
+
+
+class Ratios(NamedTuple):
+    """Scores of past forecasts, (k,) each; see :func:`past_ratios`."""
+
+    life: Ints
+    survey: Ints
+    look_ahead: Ints
+    stage: Floats
+    own: NDArray[np.bool_]
+    log_ratio: Floats
+
+
+def known_rates(
+    hours: ArrayLike,
+    e_percent: ArrayLike,
+    starts: ArrayLike,
+    u_rate_percent: ArrayLike,
+    e_case_percent: ArrayLike = np.nan,
+    kappa: ArrayLike = KAPPA,
+    *,
+    after_hours: ArrayLike = RUN_IN_HOURS,
+) -> KnownRates:
+    """The rate in force at every survey, from nothing known later; a life's last survey has the present one.
+
+    A rate of one's own needs three surveys of the phase, or the two that open a new phase found beyond doubt.
+    Past the case it is ``kappa`` times the rate before, until three surveys past the case give their own.
+
+    Parameters
+    ----------
+    hours, e_percent : (n,) float
+        Life hours and elongation from the wear zero, usable surveys only. [h], [%]
+    starts : (m + 1,) int
+        Where each life begins, and at the end the number of surveys.
+    u_rate_percent : float or (m,) float
+        Standard uncertainty of one elongation, the common zero cancelling. [%]
+    e_case_percent, kappa : float or (m,) float
+        Elongation at which the case is through, NaN for none, and the rate factor past it. [%], [1]
+    after_hours : float or (m,) float
+        Run-in. [h]
+
+    Returns
+    -------
+    KnownRates
+        Rates in % per 1000 h.
+
+    Raises
+    ------
+    WearInputError
+        See :func:`takeup.wear.trend.ragged`.
+
+    Examples
+    --------
+    >>> known = known_rates([500, 1500, 2500, 3500], [0.2, 0.5, 0.8, 1.1], [0, 4], 0.04)
+    >>> known.before.round(3).tolist(), known.own.tolist()
+    ([nan, nan, 0.3, 0.3], [False, False, True, True])
+    """
+    h, e, s = ragged(hours, e_percent, starts)
+    m, n = s.size - 1, h.size
+    life, index = life_of(s), np.arange(h.size)
+    u, case, k = (
+        np.broadcast_to(np.asarray(value, dtype=np.float64), (m,))
+        for value in (u_rate_percent, e_case_percent, kappa)
+    )
+    bedded = np.minimum(first_after(h, s, after_hours), s[1:])[life]
+    phase_first, _ = phase_history(h, e, s, u, after_hours=after_hours)
+    through = np.full(m, n)
+    np.minimum.at(through, life, np.where(e > case[life], index, n))
+    at_case = through[life]
+    past = index >= at_case
+
+    last = np.minimum(index, at_case - 1)
+    begin = np.where(last >= s[life], phase_first[np.maximum(last, 0)], index + 1)
+    begin_past = np.minimum(np.maximum(at_case, phase_first), index + 1)
+    before = rate_of_ranges(h, e, np.minimum(begin, last + 1), last + 1)
+    after = rate_of_ranges(h, e, begin_past, index + 1)
+    # Two surveys are enough where they have just been found to open a new phase: the old rate is known to be
+    # too low.
+    opened = (begin > bedded) & (before.n_used == 2) & (before.rate > 0)
+    has_before, has_after = has_own_rate(before, u[life]) | opened, has_own_rate(after, u[life])
+
+    slow = np.where(has_before, before.rate, np.nan)
+    fast = np.where(has_after, after.rate, np.nan)
+    fitted = past & has_after
+    rate = np.where(fitted, fast, np.where(past, k[life] * slow, slow))
+    stop = np.where(fitted, index, last) + 1
+    first = np.maximum(np.where(fitted, begin_past, np.minimum(begin, last + 1)), stop - WINDOW)
+    u_line = line_of_ranges(h, e, first, stop, u[life]).u_rate
+    return KnownRates(
+        slow,
+        np.where(past, fast, np.nan),
+        rate,
+        np.where(past & ~fitted, k[life] * u_line, u_line),
+        ~np.isnan(rate),
+        np.where(fitted, after.n_used, before.n_used),
+        first,
+    )
+
+
+def _first_at_least(values: Floats, begin: Ints, end: Ints, wanted: Floats) -> Ints:
+    """In each rising stretch the first index whose value is not below ``wanted``, else its ``end``."""
+    low, high = begin.copy(), end.copy()
+    while (open_ := low < high).any():
+        middle = (low + high) // 2
+        below = values[np.minimum(middle, values.size - 1)] < wanted
+        low = np.where(open_ & below, middle + 1, low)
+        high = np.where(open_ & ~below, middle, high)
+    return low
+
+
+def _rising(e_percent: Floats, starts: Ints) -> Floats:
+    """Each life's elongations made to rise: midway between highest so far and lowest still to come."""
+    m, size = starts.size - 1, np.diff(starts)
+    row = life_of(starts)
+    place = np.arange(e_percent.size) - starts[row]
+    highest = np.full((m, int(size.max(initial=0))), -np.inf)
+    lowest = np.full_like(highest, np.inf)
+    highest[row, place] = lowest[row, place] = e_percent
+    highest = np.maximum.accumulate(highest, axis=1)
+    lowest = np.minimum.accumulate(lowest[:, ::-1], axis=1)[:, ::-1]
+    between: Floats = (highest[row, place] + lowest[row, place]) / 2
+    return between
+
+
+def hours_until_reached(
+    hours: ArrayLike, e_percent: ArrayLike, starts: ArrayLike, survey: Ints, level_percent: Floats
+) -> Floats:
+    """True hours from a survey until its life reached a level, as the *other* surveys of the life tell it.
+
+    Between surveys by proportion, on elongations made to rise. The survey itself is left out, since it would
+    vouch for its own error; so a reading that was too low can turn out to have been at the level already
+    (below 0).
+
+    Parameters
+    ----------
+    hours, e_percent, starts
+        As in :func:`known_rates`.
+    survey : (k,) int
+    level_percent : (k,) float
+        [%]
+
+    Returns
+    -------
+    (k,) float
+        NaN where the life never reached the level. [h]
+
+    Raises
+    ------
+    WearInputError
+        See :func:`takeup.wear.trend.ragged`.
+
+    Examples
+    --------
+    >>> h, e = [500, 1500, 2500], [0.2, 0.5, 0.8]
+    >>> hours_until_reached(h, e, [0, 3], np.array([0, 1]), np.array([0.65, 0.9]))
+    array([1500.,   nan])
+    """
+    h, e, s = ragged(hours, e_percent, starts)
+    if h.size == 0:
+        return np.full(survey.shape, np.nan)
+    rising, life = _rising(e, s), life_of(s)[survey]
+    above = _first_at_least(rising, s[:-1][life], s[1:][life], level_percent)
+    below = above - 1
+    above, below = above + (above == survey), below - (below == survey)
+    reached = above < s[1:][life]
+    above = np.minimum(above, h.size - 1)
+    # Before the first survey a life stood at its zero.
+    fitted = below < s[:-1][life]
+    h_below = np.where(fitted, 0.0, h[below])
+    e_below = np.where(fitted, 0.0, rising[below])
+    rise = rising[above] - e_below
+    share = np.divide(level_percent - e_below, rise, out=np.ones_like(rise), where=rise > 0)
+    at = h_below + np.clip(share, 0.0, 1.0) * (h[above] - h_below)
+    return np.where(reached, at - h[survey], np.nan)
+
+
+def past_ratios(
+    hours: ArrayLike,
+    e_percent: ArrayLike,
+    starts: ArrayLike,
+    limit_percent: ArrayLike,
+    u_rate_percent: ArrayLike,
+    e_case_percent: ArrayLike = np.nan,
+    kappa: ArrayLike = KAPPA,
+    other_rate: ArrayLike = np.nan,
+    *,
+    after_hours: ArrayLike = RUN_IN_HOURS,
+) -> Ratios:
+    """Score every past forecast against the levels its life went on to reach.
+
+    At each survey the hours to each look-ahead are forecast from what was known then and set against the
+    hours it took: log((true + d)/(forecast + d)), where d is what the tape's own doubt is worth in hours
+    (:func:`takeup.wear.forecast.doubt_hours`), so that a level just ahead does not turn a millimetre into a
+    ratio. Source: proposed for this project, no source.
+
+    Parameters
+    ----------
+    hours, e_percent, starts, u_rate_percent, e_case_percent, kappa, after_hours
+        As in :func:`known_rates`.
+    limit_percent : (m,) float
+        Governing limit of each life, NaN for none: that life gives no scores. [%]
+    other_rate : (m,) float
+        The rate used while a life has none of its own; NaN for none. [% per 1000 h]
+
+    Returns
+    -------
+    Ratios
+        ``stage`` is e at the survey over the limit, ``look_ahead`` an index into :data:`LOOK_AHEADS`, ``own``
+        whether the forecast stood on a rate of the life's own.
+
+    Raises
+    ------
+    WearInputError
+        See :func:`takeup.wear.trend.ragged`.
+
+    Examples
+    --------
+    A life that keeps its rate reaches every level when it was forecast to:
+
+    >>> r = past_ratios([500, 1500, 2500, 3500, 4500], [0.2, 0.5, 0.8, 1.1, 1.4], [0, 5], [2.0], 0.04)
+    >>> r.survey.tolist(), r.look_ahead.tolist(), abs(r.log_ratio).max() < 1e-9
+    ([2, 3, 2, 3, 2], [0, 0, 1, 1, 2], np.True_)
+    """
+    h, e, s = ragged(hours, e_percent, starts)
+    m, life = s.size - 1, life_of(s)
+    limit, u, case, k, other = (
+        np.broadcast_to(np.asarray(value, dtype=np.float64), (m,))[life]
+        for value in (limit_percent, u_rate_percent, e_case_percent, kappa, other_rate)
+    )
+    known = known_rates(h, e, s, u_rate_percent, e_case_percent, kappa, after_hours=after_hours)
+    before = np.where(known.own, known.before, other)
+    in_force = np.where(known.own, known.rate, np.where(e > case, k * other, other))
+    d = doubt_hours(u, in_force)
+    furthest = _rising(e, s)[s[1:] - 1][life] if h.size else h
+    scores = []
+    for number, share in enumerate(LOOK_AHEADS):
+        level = np.minimum(e + share * limit, furthest)
+        rows = np.flatnonzero((level >= e + NEAREST_AHEAD[number] * limit) & (in_force > 0))
+        true = hours_until_reached(h, e, s, rows, level[rows])
+        forecast = hours_to_level(
+            e[rows], level[rows], before[rows], case[rows], k[rows], known.past_case[rows]
+        )
+        good = ~np.isnan(true) & np.isfinite(forecast)
+        rows, true, forecast = rows[good], true[good], forecast[good]
+        # Reached before the survey by more than the doubt: as early as a score can say.
+        log_ratio = np.log(np.maximum(true + d[rows], 0.001 * (forecast + d[rows])) / (forecast + d[rows]))
+        stage = e[rows] / limit[rows]
+        scores.append((life[rows], rows, np.full(rows.size, number), stage, known.own[rows], log_ratio))
+    return Ratios(*(np.concatenate(column) for column in zip(*scores, strict=True)))

@@ -1,0 +1,192 @@
+"""How often the true hours to the limit lie inside the forecast's 90 % interval, in two invented worlds.
+
+Run ``python -m tests.benchmarks.coverage``; it takes about a minute and prints one table a world.
+``--shipped`` prints the factors the shipped table was tuned on instead.
+
+Each plant has its own level of wear, unknown to the handbook's start rates. Its past lives were changed
+before or about their limit; its next lives are followed until they reach it. Every life weighs the same in
+each stage, however often it was surveyed there. Surveys at or past the limit are left out: there is nothing
+to forecast.
+"""
+
+from __future__ import annotations
+
+import itertools
+import sys
+from types import ModuleType
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+from tests.simulators import duty, wander
+from tests.simulators.textbook import inverse_prediction
+
+from takeup.wear.calibration import (
+    EMPTY_TABLE,
+    STAGES,
+    FleetTable,
+    bounds,
+    fleet_table,
+    stage_of,
+    weighted_quantiles,
+)
+from takeup.wear.forecast import handbook_bounds
+from takeup.wear.record import LOOK_AHEADS, known_rates, past_ratios
+from takeup.wear.trend import RUN_IN_HOURS, life_of
+
+if TYPE_CHECKING:
+    from tests.simulators.fleet import Fleet
+
+#: Factor past the case that the forecast assumes; each simulated chain has its own.
+KAPPA = 3.0
+#: Scatter of a plant's level of wear, of the logarithm.
+PLANT_SCATTER = 0.3
+#: (past lives, plants, lives forecast at each plant)
+PLAN = ((0, 12, 250), (5, 12, 250), (10, 12, 250), (30, 24, 150), (100, 24, 150))
+KINDS = [(own, stage) for own in (False, True) for stage in range(len(STAGES) + 1)]
+EDGES = (0.0, *STAGES, 1.0)
+
+
+class Forecasts(NamedTuple):
+    """One forecast of the limit at every survey, and the truth; hours."""
+
+    life: np.ndarray
+    own: np.ndarray
+    stage: np.ndarray
+    early: np.ndarray
+    late: np.ndarray
+    true: np.ndarray
+    shown: np.ndarray
+
+
+def table_of(fleet: Fleet) -> FleetTable:
+    """The fleet's record, as takeup would renew it."""
+    if len(fleet) == 0:
+        return EMPTY_TABLE
+    return fleet_table(
+        1, "2026-03-01", fleet.hours, fleet.e, fleet.starts, fleet.limit, fleet.u, fleet.service.astype(str),
+        fleet.usual_rate, fleet.case, KAPPA,
+    )  # fmt: skip
+
+
+def forecast(fleet: Fleet, table: FleetTable) -> Forecasts:
+    """What takeup would have said at every survey, given a table."""
+    life = life_of(fleet.starts)
+    known = known_rates(fleet.hours, fleet.e, fleet.starts, fleet.u, fleet.case, KAPPA)
+    u, u_zero, case, limit = (column[life] for column in (fleet.u, fleet.u_zero, fleet.case, fleet.limit))
+    pooled = table.pooled(fleet.service.astype(str))
+    other = np.where(np.isnan(pooled), fleet.usual_rate, pooled)[life]
+    before = np.where(known.own, known.before, other)
+    in_force = np.where(known.own, known.rate, np.where(fleet.e > case, KAPPA * other, other))
+    # The uncertainty is asked for the rate before the case; without a rate of its own the service's upper
+    # end, here twice its middle, makes the early bound.
+    fitted = known.own & ~np.isnan(known.past_case)
+    u_before = np.where(fitted, known.u_rate, known.u_rate * known.before / known.rate)
+    u_before = np.where(known.own, u_before, other / 2)
+    expanded = 2 * np.sqrt(u**2 / 2 + u_zero**2)
+    told = handbook_bounds(fleet.e, expanded, limit, before, u_before, case, KAPPA, known.past_case)
+    said = bounds(table, known.own, fleet.e, limit, in_force, u, u_zero, told)
+    shown = (fleet.e < limit) & np.isfinite(said.middle)
+    true = fleet.limit_hours[life] - fleet.hours
+    return Forecasts(life, known.own, stage_of(fleet.e / limit), said.early, said.late, true, shown)
+
+
+def textbook(fleet: Fleet) -> Forecasts:
+    """The same by least squares and inverse prediction, from three surveys past the run-in on."""
+    life = life_of(fleet.starts)
+    early, late = inverse_prediction(
+        fleet.hours, fleet.e, fleet.starts, fleet.limit[life], after=RUN_IN_HOURS
+    )
+    ok = ~np.isnan(early)
+    true = fleet.limit_hours[life] - fleet.hours
+    stage = stage_of(fleet.e / fleet.limit[life])
+    return Forecasts(life, ok, stage, early, late, true, ok & (fleet.e < fleet.limit[life]))
+
+
+def tally(said: Forecasts, lives: int) -> np.ndarray:
+    """For each kind (share inside, share sooner than early) summed over lives, and lives: (kinds, 3)."""
+    # A level reached before the survey and an early bound of no hours agree.
+    inside = (np.maximum(said.true, 0) >= said.early) & (np.maximum(said.true, 0) <= said.late)
+    sooner = np.maximum(said.true, 0) < said.early
+    rows = np.zeros((len(KINDS), 3))
+    for k, (own, stage) in enumerate(KINDS):
+        at = said.shown & (said.stage == stage) & (said.own == own)
+        weight = 1 / np.bincount(said.life[at], minlength=lives)[said.life[at]]
+        rows[k] = (inside[at] * weight).sum(), (sooner[at] * weight).sum(), weight.sum()
+    return rows
+
+
+def measured(
+    world: ModuleType, past: int, plants: int, lives: int, seed: int = 1
+) -> tuple[np.ndarray, np.ndarray]:
+    """Tallies of takeup and of the textbook over some plants."""
+    ours, theirs = np.zeros((len(KINDS), 3)), np.zeros((len(KINDS), 3))
+    for number in range(plants):
+        rng = np.random.default_rng([seed, past, number])
+        plant = np.exp(PLANT_SCATTER * rng.standard_normal(world.SERVICE_RATES.size))
+        table = table_of(world.lives(rng, past, changed_early=True, plant=plant)) if past else EMPTY_TABLE
+        coming = world.lives(rng, lives, changed_early=False, plant=plant)
+        ours += tally(forecast(coming, table), lives)
+        theirs += tally(textbook(coming), lives)
+    return ours, theirs
+
+
+def report() -> None:
+    """Print the tables."""
+    for world in (wander, duty):
+        print(f"\n{world.__name__.removeprefix('simulators.')}: {(world.__doc__ or '').splitlines()[0]}")
+        print("inside the 90 % interval / sooner than the early bound, % (lives forecast)")
+        heads = [f"{low:.2f}-{high:.2f}" for low, high in itertools.pairwise(EDGES)]
+        print(f"{'e / limit':>28}" + "".join(f"{head:>21}" for head in heads))
+        line = np.zeros((len(KINDS), 3))
+        for past, plants, lives in PLAN:
+            ours, theirs = measured(world, past, plants, lives)
+            line += theirs
+            for own in (True, False):
+                name = f"{past} past lives, {'own rate' if own else 'no rate yet'}"
+                print(f"{name:>28}" + cells(ours, own))
+        print(f"{'textbook least squares':>28}" + cells(line, True))
+
+
+def cells(rows: np.ndarray, own: bool) -> str:
+    """One printed line."""
+    text = ""
+    for (of_own, _), (inside, sooner, lives) in zip(KINDS, rows, strict=True):
+        if of_own == own:
+            shares = f"{100 * inside / lives:.1f} / {100 * sooner / lives:.1f}" if lives else "-"
+            text += f"{f'{shares} ({lives:.0f})':>21}"
+    return text
+
+
+def tuning(
+    world: ModuleType = duty, plants: int = 12, lives: int = 250
+) -> dict[bool, list[tuple[float, float]]]:
+    """Per look-ahead the widest stage's 5 and 95 % points of ratios at plants without a record."""
+    scores = []
+    for number in range(plants):
+        rng = np.random.default_rng([99, number])
+        plant = np.exp(PLANT_SCATTER * rng.standard_normal(world.SERVICE_RATES.size))
+        f = world.lives(rng, lives, changed_early=False, plant=plant)
+        r = past_ratios(f.hours, f.e, f.starts, f.limit, f.u, f.case, KAPPA, f.usual_rate)
+        scores.append((r.life + number * lives, r.own, r.look_ahead, r.stage, r.log_ratio))
+    life, own, ahead, stage, ratio = (np.concatenate(column) for column in zip(*scores, strict=True))
+    found: dict[bool, list[tuple[float, float]]] = {}
+    for mine in (True, False):
+        found[mine] = []
+        for a in range(len(LOOK_AHEADS)):
+            low, high = [], []
+            for s in range(len(STAGES) + 1):
+                at = (own == mine) & (ahead == a) & (stage_of(stage) == s)
+                below, above, count = weighted_quantiles(life[at], ratio[at])
+                if count >= 200:
+                    low.append(float(np.exp(below)))
+                    high.append(float(np.exp(above)))
+            found[mine].append((min(low), max(high)))
+    return found
+
+
+if __name__ == "__main__":
+    if "--shipped" in sys.argv:
+        for mine, pairs in tuning().items():
+            print("own rate" if mine else "no rate", [(round(low, 3), round(high, 3)) for low, high in pairs])
+    else:
+        report()
