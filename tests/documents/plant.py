@@ -45,7 +45,12 @@ AS_OF = date(2026, 3, 2)
 SHA = "5f0c6f3d9a4be1c07a2b8d6e4f1930a7c8d5e2b1f4a69708c3d2e1f0a9b8c7d6"
 
 ELEVATOR = MachineSheet(
-    "BE-31", "Meal elevator 3", "bucket_elevator", "Raw mill", ("abrasive", "dusty", "confined_space"), ("DC-12",)
+    "BE-31",
+    "Meal elevator 3",
+    "bucket_elevator",
+    "Raw mill",
+    ("abrasive", "dusty", "confined_space"),
+    ("DC-12",),
 )
 DRAG = MachineSheet("DC-12", "Ash drag 12", "drag_conveyor", "Boiler house", ("abrasive", "hot", "wet"))
 FEEDER = MachineSheet("AF-02", "Quarry feeder 2", "apron_feeder", "Crusher", ("abrasive",))
@@ -53,22 +58,47 @@ DRIVE = MachineSheet("HD-07", "Kiln drive 7", "heavy_drive", "Kiln", ("combustib
 
 SOURCES = (
     EnergySource(
-        "main drive motor", "electrical", "690 V, 55 kW", "MCC 4, cubicle 12", "load-break switch off, padlock",
-        "earth and discharge by a licensed electrician", "start at the local panel, no motion", "LP-BE-31 rev. 4",
-        file="energy_sources.csv", line=14,
+        "main drive motor",
+        "electrical",
+        "690 V, 55 kW",
+        "MCC 4, cubicle 12",
+        "load-break switch off, padlock",
+        "earth and discharge by a licensed electrician",
+        "start at the local panel, no motion",
+        "LP-BE-31 rev. 4",
+        file="energy_sources.csv",
+        line=14,
     ),
     EnergySource(
-        "loaded leg", "gravity", "about 3 t of loaded buckets", "head shaft, both runs", "chain clamps to casing beams",
-        "run empty first; clamp both runs", "clamps loaded by barring, no creep", "LP-BE-31 rev. 4",
-        file="energy_sources.csv", line=15,
+        "loaded leg",
+        "gravity",
+        "about 3 t of loaded buckets",
+        "head shaft, both runs",
+        "chain clamps to casing beams",
+        "run empty first; clamp both runs",
+        "clamps loaded by barring, no creep",
+        "LP-BE-31 rev. 4",
+        file="energy_sources.csv",
+        line=15,
     ),
     EnergySource(
-        "feeder above", "material", "raw meal, up to 40 t/h", "slide gate SG-31", "gate shut and locked",
-        "chute emptied", "", "LP-BE-31 rev. 4", still_exported=False, file="energy_sources.csv", line=16,
+        "feeder above",
+        "material",
+        "raw meal, up to 40 t/h",
+        "slide gate SG-31",
+        "gate shut and locked",
+        "chute emptied",
+        "",
+        "LP-BE-31 rev. 4",
+        still_exported=False,
+        file="energy_sources.csv",
+        line=16,
     ),
-)  # fmt: skip
+)
 WHOLE = tuple(
-    replace(source, verified_how=source.verified_how or "gate position seen, chute empty", still_exported=True)
+    replace(
+        source, verified_how=source.verified_how or "gate position seen, chute empty", still_exported=True
+    )
     for source in SOURCES
 )
 
@@ -97,7 +127,9 @@ def series() -> StrandSeries:
             for on, hours, e, counted, note, longest in points
         ),
         limits=(
-            LimitLine("case", 1.969, True, False, "the register: case 1.5 mm certified; pin share 0.5 is a default"),
+            LimitLine(
+                "case", 1.969, True, False, "the register: case 1.5 mm certified; pin share 0.5 is a default"
+            ),
             LimitLine("takeup", 2.536, origin="take-up reading of 2026-03-02, line 88"),
             LimitLine("bushing", 2.625, is_default=True, origin="default, common practice, no source"),
             LimitLine("conveyor", 2.895, is_default=True, origin="default, common practice, no source"),
@@ -105,12 +137,27 @@ def series() -> StrandSeries:
             LimitLine("chrome", None, missing=("chrome_mm",)),
         ),
         forecast=Forecast(
-            "case", 1.969, 0.267, "own", 5500.0, 1.552, 1012.0, 1569.0, 2391.0,
-            date(2026, 4, 20), date(2026, 6, 3), date(2026, 7, 22),
-            basis="fleet", fleet_number=7, fleet_forecasts=212, fleet_lives=48, factor_low=0.70, factor_high=1.62,
+            "case",
+            1.969,
+            0.267,
+            "own",
+            5500.0,
+            1.552,
+            1012.0,
+            1569.0,
+            2391.0,
+            date(2026, 4, 20),
+            date(2026, 6, 3),
+            date(2026, 7, 22),
+            basis="fleet",
+            fleet_number=7,
+            fleet_forecasts=212,
+            fleet_lives=48,
+            factor_low=0.70,
+            factor_high=1.62,
         ),
         next_survey_on=date(2026, 3, 14),
-    )  # fmt: skip
+    )
 
 
 COMING = (
@@ -139,7 +186,9 @@ COMING = (
 )
 
 
-def order(number: str, job: Job, subject: str, machine: MachineSheet, urgency: Urgency, *reasons: Reason) -> Order:
+def order(
+    number: str, job: Job, subject: str, machine: MachineSheet, urgency: Urgency, *reasons: Reason
+) -> Order:
     """An open order with dates and nights filled in."""
     return Order(
         number=number,
@@ -181,134 +230,279 @@ def finding(word: str, seen: str, strand: str, severity: str) -> tuple[Fact, ...
 
 def orders() -> tuple[OrderSheet, ...]:
     """One open order of each kind."""
-    evidence = tuple(EvidenceLine(100 + n, "elongation_readings", "survey 2026-03.csv", n, SHA) for n in range(2, 10))
+    evidence = tuple(
+        EvidenceLine(100 + n, "elongation_readings", "survey 2026-03.csv", n, SHA) for n in range(2, 10)
+    )
     replace_set = replace(
         order(
-            "C-0003", Job.REPLACE_SET, "BE-31", ELEVATOR, Urgency.NEXT_SHUTDOWN,
+            "C-0003",
+            Job.REPLACE_SET,
+            "BE-31",
+            ELEVATOR,
+            Urgency.NEXT_SHUTDOWN,
             reason("limit_coming", "BE-31-A", "buy_by_reached", *COMING),
             reason(
-                "matching", "BE-31", "difference_at_limit",
-                Fact("strand_long", "BE-31-A", "word"), Fact("strand_short", "BE-31-B", "word"),
-                Fact("e_long_percent", 1.657, "%"), Fact("e_short_percent", 1.312, "%"),
-                Fact("difference_points", 0.345, "points"), Fact("uncertainty_points", 0.112, "points"),
-                Fact("match_limit_points", 0.30, "points", "default, proposed for takeup, no source", is_default=True),
-                Fact("lag_by_tape_mm", 103.5, "mm"), Fact("skew_degrees", 6.6, "degree"),
+                "matching",
+                "BE-31",
+                "difference_at_limit",
+                Fact("strand_long", "BE-31-A", "word"),
+                Fact("strand_short", "BE-31-B", "word"),
+                Fact("e_long_percent", 1.657, "%"),
+                Fact("e_short_percent", 1.312, "%"),
+                Fact("difference_points", 0.345, "points"),
+                Fact("uncertainty_points", 0.112, "points"),
+                Fact(
+                    "match_limit_points",
+                    0.30,
+                    "points",
+                    "default, proposed for takeup, no source",
+                    is_default=True,
+                ),
+                Fact("lag_by_tape_mm", 103.5, "mm"),
+                Fact("skew_degrees", 6.6, "degree"),
             ),
         ),
-        revision=3, need_by=date(2026, 4, 13), buy_by=date(2026, 1, 26), shutdown="Spring stop", governing="case",
-        parts=("attachments", "bolts", "connecting_links", "matched_set", "spare_section", "sprockets_as_gauged"),
-    )  # fmt: skip
+        revision=3,
+        need_by=date(2026, 4, 13),
+        buy_by=date(2026, 1, 26),
+        shutdown="Spring stop",
+        governing="case",
+        parts=(
+            "attachments",
+            "bolts",
+            "connecting_links",
+            "matched_set",
+            "spare_section",
+            "sprockets_as_gauged",
+        ),
+    )
     measure = replace(
         order(
-            "C-0005", Job.MEASURE, "BE-31", ELEVATOR, Urgency.PLAN,
+            "C-0005",
+            Job.MEASURE,
+            "BE-31",
+            ELEVATOR,
+            Urgency.PLAN,
             reason(
-                "survey_overdue", "BE-31-B", "interval", Fact("survey_on", date(2025, 11, 3), "day"),
-                Fact("next_survey_hours", 5600.0, "h"), Fact("next_survey_on", date(2026, 3, 7), "day"),
+                "survey_overdue",
+                "BE-31-B",
+                "interval",
+                Fact("survey_on", date(2025, 11, 3), "day"),
+                Fact("next_survey_hours", 5600.0, "h"),
+                Fact("next_survey_on", date(2026, 3, 7), "day"),
             ),
         ),
-        need_by=date(2026, 3, 14), swallowed_by="C-0003",
-    )  # fmt: skip
+        need_by=date(2026, 3, 14),
+        swallowed_by="C-0003",
+    )
     fracture = order(
-        "C-0001", Job.INVESTIGATE_FRACTURE, "DC-12", DRAG, Urgency.STOP_NOW,
-        reason("abnormal_finding", "DC-12-A", "fracture", *finding("broken_pin", "pin broken", "DC-12-A", "stop")),
-    )  # fmt: skip
+        "C-0001",
+        Job.INVESTIGATE_FRACTURE,
+        "DC-12",
+        DRAG,
+        Urgency.STOP_NOW,
+        reason(
+            "abnormal_finding", "DC-12-A", "fracture", *finding("broken_pin", "pin broken", "DC-12-A", "stop")
+        ),
+    )
     lubricate = replace(
         order(
-            "C-0002", Job.LUBRICATE, "HD-07", DRIVE, Urgency.THIS_WEEK,
+            "C-0002",
+            Job.LUBRICATE,
+            "HD-07",
+            DRIVE,
+            Urgency.THIS_WEEK,
             reason(
-                "lube_overdue", "HD-07-A", "overdue", Fact("last_lube_on", date(2026, 1, 12), "day"),
-                Fact("last_lube_hours", 4210.0, "h"), Fact("due_hours", 4310.0, "h"),
-                Fact("overdue_hours", 4320.0, "h"), Fact("due_on", date(2026, 2, 20), "day"),
+                "lube_overdue",
+                "HD-07-A",
+                "overdue",
+                Fact("last_lube_on", date(2026, 1, 12), "day"),
+                Fact("last_lube_hours", 4210.0, "h"),
+                Fact("due_hours", 4310.0, "h"),
+                Fact("overdue_hours", 4320.0, "h"),
+                Fact("due_on", date(2026, 2, 20), "day"),
                 Fact("interval_hours", 100.0, "h", "default, common practice, no source", is_default=True),
-                Fact("quantity_ml", 48.0, "mL", "the register"), Fact("lubricant", "ISO VG 220 mineral oil", "word"),
+                Fact("quantity_ml", 48.0, "mL", "the register"),
+                Fact("lubricant", "ISO VG 220 mineral oil", "word"),
             ),
         ),
         state=OrderState.ACCEPTED,
-    )  # fmt: skip
+    )
     takeup = order(
-        "C-0004", Job.ADJUST_TAKEUP, "AF-02", FEEDER, Urgency.THIS_WEEK,
+        "C-0004",
+        Job.ADJUST_TAKEUP,
+        "AF-02",
+        FEEDER,
+        Urgency.THIS_WEEK,
         reason(
-            "takeup_low", "AF-02-A", "shorten", Fact("left_mm", 62.0, "mm"), Fact("travel_mm", 480.0, "mm"),
+            "takeup_low",
+            "AF-02-A",
+            "shorten",
+            Fact("left_mm", 62.0, "mm"),
+            Fact("travel_mm", 480.0, "mm"),
             Fact("trigger_mm", 72.0, "mm", "default, proposed for takeup, no source", is_default=True),
-            Fact("takeup_on", date(2026, 3, 1), "day"), Fact("remove_pitches", 2, "pitches"),
-            Fact("returns_mm", 154.8, "mm"), Fact("joining_slack_mm", 15.0, "mm"), Fact("left_after_mm", 216.8, "mm"),
-            Fact("pitches_after", 238, "pitches"), Fact("used_mm", 418.0, "mm"),
+            Fact("takeup_on", date(2026, 3, 1), "day"),
+            Fact("remove_pitches", 2, "pitches"),
+            Fact("returns_mm", 154.8, "mm"),
+            Fact("joining_slack_mm", 15.0, "mm"),
+            Fact("left_after_mm", 216.8, "mm"),
+            Fact("pitches_after", 238, "pitches"),
+            Fact("used_mm", 418.0, "mm"),
         ),
-    )  # fmt: skip
+    )
     rub = order(
-        "C-0006", Job.INSPECT_ALIGNMENT, "AF-02", FEEDER, Urgency.THIS_WEEK,
+        "C-0006",
+        Job.INSPECT_ALIGNMENT,
+        "AF-02",
+        FEEDER,
+        Urgency.THIS_WEEK,
         reason("abnormal_finding", "AF-02-B", "soon", *finding("side_rub", "side rub", "AF-02-B", "soon")),
-    )  # fmt: skip
+    )
     teeth = order(
-        "C-0007", Job.SPROCKETS, "DC-12", DRAG, Urgency.NEXT_SHUTDOWN,
+        "C-0007",
+        Job.SPROCKETS,
+        "DC-12",
+        DRAG,
+        Urgency.NEXT_SHUTDOWN,
         reason(
-            "sprocket_wear", "DC-12", "tooth_worn", Fact("sprocket", "head, side A", "word"),
-            Fact("checked_on", date(2026, 2, 26), "day"), Fact("depth_mm", 5.4, "mm"),
-            Fact("depth_limit_mm", 5.1, "mm"), Fact("meshes_on", "barrel", "word"),
-            Fact("mesh_diameter_mm", 50.8, "mm"), Fact("turned", False, "yes/no"),
+            "sprocket_wear",
+            "DC-12",
+            "tooth_worn",
+            Fact("sprocket", "head, side A", "word"),
+            Fact("checked_on", date(2026, 2, 26), "day"),
+            Fact("depth_mm", 5.4, "mm"),
+            Fact("depth_limit_mm", 5.1, "mm"),
+            Fact("meshes_on", "barrel", "word"),
+            Fact("mesh_diameter_mm", 50.8, "mm"),
+            Fact("turned", False, "yes/no"),
         ),
-    )  # fmt: skip
+    )
     data = order(
-        "C-0008", Job.CORRECT_DATA, "elongation_readings/not_a_number", MachineSheet(""), Urgency.PLAN,
+        "C-0008",
+        Job.CORRECT_DATA,
+        "elongation_readings/not_a_number",
+        MachineSheet(""),
+        Urgency.PLAN,
         reason(
-            "data_unjudged", "elongation_readings/not_a_number", "rows_refused", Fact("rows", 3, "rows"),
-            Fact("feed", "elongation_readings", "word"), Fact("reason", "not_a_number", "word"),
+            "data_unjudged",
+            "elongation_readings/not_a_number",
+            "rows_refused",
+            Fact("rows", 3, "rows"),
+            Fact("feed", "elongation_readings", "word"),
+            Fact("reason", "not_a_number", "word"),
             Fact("lines", ("survey 2026-03.csv line 12", "survey 2026-03.csv line 19"), "words"),
         ),
-    )  # fmt: skip
+    )
     override = OverrideLine(
-        "plan_part", "The plan line as a part of the wear limit.", 0.7, "1", "machine BE-31",
-        "two spring stops were missed in a row", "chain steward", date(2025, 9, 1), date(2026, 9, 1),
+        "plan_part",
+        "The plan line as a part of the wear limit.",
+        0.7,
+        "1",
+        "machine BE-31",
+        "two spring stops were missed in a row",
+        "chain steward",
+        date(2025, 9, 1),
+        date(2026, 9, 1),
         "takeup.toml, limits, plan_part",
-    )  # fmt: skip
+    )
     return (
         OrderSheet(fracture, DRAG, evidence=evidence[:1], reminder=ReminderSheet("C-0001", DRAG)),
         OrderSheet(lubricate, DRIVE, reminder=ReminderSheet("C-0002", DRIVE, SOURCES[:1])),
         OrderSheet(takeup, FEEDER, visit=(rub,), reminder=ReminderSheet("C-0004", FEEDER, WHOLE)),
         OrderSheet(rub, FEEDER, visit=(takeup,), reminder=ReminderSheet("C-0006", FEEDER, WHOLE)),
         OrderSheet(
-            replace_set, ELEVATOR, series=(series(), replace(series(), strand="BE-31-B")), visit=(measure,),
-            takes_in=(measure,), overrides=(override,), evidence=evidence, duration_h=24.3,
+            replace_set,
+            ELEVATOR,
+            series=(series(), replace(series(), strand="BE-31-B")),
+            visit=(measure,),
+            takes_in=(measure,),
+            overrides=(override,),
+            evidence=evidence,
+            duration_h=24.3,
             duration_origin="6 h and 0.25 h for each of 2 × 36.6 m; default, common practice, no source",
-            shutdown_from="2026-04-13 06:00", shutdown_to="2026-04-16 18:00",
+            shutdown_from="2026-04-13 06:00",
+            shutdown_to="2026-04-16 18:00",
             reminder=ReminderSheet("C-0003", ELEVATOR, SOURCES),
         ),
         OrderSheet(teeth, DRAG, reminder=ReminderSheet("C-0007", DRAG)),
         OrderSheet(
-            measure, ELEVATOR, series=(replace(series(), strand="BE-31-B", forecast=None),), visit=(replace_set,),
+            measure,
+            ELEVATOR,
+            series=(replace(series(), strand="BE-31-B", forecast=None),),
+            visit=(replace_set,),
             reminder=ReminderSheet("C-0005", ELEVATOR, SOURCES),
         ),
         OrderSheet(data, MachineSheet("")),
-    )  # fmt: skip
+    )
 
 
 KEPT_OUT = (
     KeptOut(
-        "refused", "not_a_number", "elongation_readings", "survey 2026-03.csv", SHA, 12,
-        "BE-31-A,2026-03-02,3,routine,20,3O98.5,,", "length_mm", "3O98.5", "3098.5",
+        "refused",
+        "not_a_number",
+        "elongation_readings",
+        "survey 2026-03.csv",
+        SHA,
+        12,
+        "BE-31-A,2026-03-02,3,routine,20,3O98.5,,",
+        "length_mm",
+        "3O98.5",
+        "3098.5",
     ),
     KeptOut(
-        "waiting", "strand_unknown", "lube_records", "lube 2026-03-01.csv", SHA, 4,
-        "BE-31-C,2026-03-01T06:15:00,mineral oil,48", "strand", "BE-31-C", "",
+        "waiting",
+        "strand_unknown",
+        "lube_records",
+        "lube 2026-03-01.csv",
+        SHA,
+        4,
+        "BE-31-C,2026-03-01T06:15:00,mineral oil,48",
+        "strand",
+        "BE-31-C",
+        "",
     ),
     KeptOut(
-        "set aside", "copied_survey", "elongation_readings", "survey 2026-02.csv", SHA, 31,
-        "AF-02-A,2026-02-16,1,routine,20,3066.0,,", subject="AF-02-A", row_id=77,
+        "set aside",
+        "copied_survey",
+        "elongation_readings",
+        "survey 2026-02.csv",
+        SHA,
+        31,
+        "AF-02-A,2026-02-16,1,routine,20,3066.0,,",
+        subject="AF-02-A",
+        row_id=77,
     ),
     KeptOut(
-        "refused", "unknown_word", "inspection_findings", "round 2026-03-02.csv", SHA, 3,
-        "<b>DC-12</b>,DC-12-A,2026-03-02,pin sheared off,head,severe,=HYPERLINK(\"x\")", "severity", "severe",
+        "refused",
+        "unknown_word",
+        "inspection_findings",
+        "round 2026-03-02.csv",
+        SHA,
+        3,
+        '<b>DC-12</b>,DC-12-A,2026-03-02,pin sheared off,head,severe,=HYPERLINK("x")',
+        "severity",
+        "severe",
         "stop, soon, shutdown, note",
     ),
-)  # fmt: skip
+)
 
 
 def night() -> NightSheet:
     """The whole night."""
     sheets = orders()
-    event = OrderEvent(12, AS_OF, "C-0003", 3, Change.REVISED, {"need_by": "2026-05-04"}, {"need_by": "2026-04-13"})
+    event = OrderEvent(
+        12, AS_OF, "C-0003", 3, Change.REVISED, {"need_by": "2026-05-04"}, {"need_by": "2026-04-13"}
+    )
     ended = OrderEvent(
-        12, AS_OF, "C-0000", 1, Change.DONE, {"state": "accepted"}, {"state": "done"}, "shift fitter", "all joints wetted"
+        12,
+        AS_OF,
+        "C-0000",
+        1,
+        Change.DONE,
+        {"state": "accepted"},
+        {"state": "done"},
+        "shift fitter",
+        "all joints wetted",
     )
     return NightSheet(
         site="Northbank Works",
@@ -325,7 +519,12 @@ def night() -> NightSheet:
         unjudged=(
             Verdict("wear_limit", "strand", "AF-02-A", Answer.CANNOT_JUDGE, "AF-02", reason="silence"),
             Verdict(
-                "takeup_low", "strand", "BE-31-B", Answer.CANNOT_JUDGE, "BE-31", reason="no_travel",
+                "takeup_low",
+                "strand",
+                "BE-31-B",
+                Answer.CANNOT_JUDGE,
+                "BE-31",
+                reason="no_travel",
                 facts=(Fact("missing", ("takeup_travel_mm",), "words"),),
             ),
         ),
@@ -342,7 +541,10 @@ def night() -> NightSheet:
             StaleFeed("sprocket_checks", None, None, None, 30.0),
         ),
         calibration=CalibrationRecord(
-            7, date(2026, 3, 1), 48, False,
+            7,
+            date(2026, 3, 1),
+            48,
+            False,
             (
                 CalibrationCell("below a third", "up to a tenth of the limit", 212, 48, 0.70, 1.62),
                 CalibrationCell("a third to two thirds", "up to a tenth of the limit", 188, 44, 0.78, 1.44),
@@ -350,4 +552,4 @@ def night() -> NightSheet:
         ),
         document={"site": "Northbank Works", "orders": []},
         versions=(("takeup", "0.1.0"), ("tzdata", "2026.1")),
-    )  # fmt: skip
+    )

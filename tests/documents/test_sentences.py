@@ -6,10 +6,12 @@ import re
 from datetime import date
 
 import pytest
+from tests.documents.plant import TEMPLATES
 
-from takeup.derive.findings import UNCLASSIFIED, VOCABULARY
 from takeup.derive.reasons import Reason as SetAside
+from takeup.derive.vocabulary import UNCLASSIFIED, VOCABULARY
 from takeup.documents.environment import environment
+from takeup.documents.index import kept_out_sentence
 from takeup.documents.pages import LACKING
 from takeup.documents.sentences import codes, sentence
 from takeup.documents.words import FACT_WORDS, fact_value
@@ -17,10 +19,8 @@ from takeup.errors import OurFault
 from takeup.judgement.cases import CASES
 from takeup.judgement.facts import FACTS
 from takeup.model import Fact, KeptOut, Urgency
-from takeup.documents.index import kept_out_sentence
 from takeup.orders.closeouts import REASONS
 from takeup.store.reasons import FileRefusal, Refusal, Waiting
-from tests.documents.plant import TEMPLATES
 
 ENV = environment([TEMPLATES])
 BARE_CODE = re.compile(r"\b[a-z]+_[a-z_]+\b|\bJ[1-8]\b")
@@ -102,8 +102,10 @@ def test_what_cannot_be_judged_can_be_said_without_a_single_fact(code: str) -> N
 def readable(text: str) -> bool:
     """One or more whole sentences, without gaps or signs left over."""
     return (
-        text[:1].isupper() or text[:1].isdigit() or text.startswith("BE-31-A")
-    ) and text.endswith(".") and not re.search(r" [.,;:]|\.\.|,\.|\(\)|[a-z]\d|None|nan|[{}]", text)
+        (text[:1].isupper() or text[:1].isdigit() or text.startswith("BE-31-A"))
+        and text.endswith(".")
+        and not re.search(r" [.,;:]|\.\.|,\.|\(\)|[a-z]\d|None|nan|[{}]", text)
+    )
 
 
 @pytest.mark.parametrize(
@@ -131,7 +133,9 @@ def test_a_file_refused_is_told_why(code: str) -> None:
 
 @pytest.mark.parametrize("code", sorted(VOCABULARY))
 def test_a_finding_says_what_it_is_what_to_check_and_what_not_to_conclude(code: str) -> None:
-    parts = {part: sentence(ENV, "finding", code, part=part) for part in ("what", "causes", "checks", "beware")}
+    parts = {
+        part: sentence(ENV, "finding", code, part=part) for part in ("what", "causes", "checks", "beware")
+    }
     assert parts["what"].endswith(".")
     assert not BARE_CODE.search(" ".join(parts.values()))
     if VOCABULARY[code].jobs:
@@ -181,7 +185,9 @@ def test_a_code_never_becomes_a_path(code: str) -> None:
 
 
 def test_data_in_a_sentence_stays_data() -> None:
-    row = KeptOut("refused", "unknown_word", "lube_records", "a.csv", "", 7, "", "method", "{{ 7 * 7 }}<b>&amp;", "x")
+    row = KeptOut(
+        "refused", "unknown_word", "lube_records", "a.csv", "", 7, "", "method", "{{ 7 * 7 }}<b>&amp;", "x"
+    )
     assert "“{{ 7 * 7 }}<b>&amp;”" in kept_out_sentence(ENV, row)
 
 

@@ -5,14 +5,15 @@ from __future__ import annotations
 import tomllib
 
 import pytest
+from tests.documents.plant import TEMPLATES
 
 from takeup.contracts import contract
-from takeup.derive.findings import UNCLASSIFIED, VOCABULARY
 from takeup.derive.reasons import Note
 from takeup.derive.reasons import Reason as SetAside
+from takeup.derive.vocabulary import UNCLASSIFIED, VOCABULARY
 from takeup.documents.environment import environment
-from takeup.errors import OurFault, SettingsError
 from takeup.documents.words import subject_name
+from takeup.errors import OurFault, SettingsError
 from takeup.judgement.cases import BOUNDS_BASES, CASES, CORRECTED_FEED, LIMIT_KINDS, RATE_SOURCES
 from takeup.judgement.facts import FACTS
 from takeup.judgement.limits import LIMITS
@@ -21,7 +22,6 @@ from takeup.model import Answer, Change, Feed, Job, OrderState, Urgency
 from takeup.orders.candidates import PARTS
 from takeup.orders.closeouts import REASONS
 from takeup.store.reasons import Refusal, Waiting
-from tests.documents.plant import TEMPLATES
 
 WORDS = tomllib.loads((TEMPLATES / "words.toml").read_text(encoding="utf-8"))
 
@@ -36,7 +36,11 @@ def slugs(codes: object) -> set[str]:
 
 
 #: due cases of the rules about a strand that ask to correct data
-ASKS_TO_CORRECT = {"grease_on_dry": ["greased"], "tape_against_takeup": ["apart"], "abnormal_finding": ["unread"]}
+ASKS_TO_CORRECT = {
+    "grease_on_dry": ["greased"],
+    "tape_against_takeup": ["apart"],
+    "abnormal_finding": ["unread"],
+}
 
 REGISTRIES = {
     "job": slugs(Job),
@@ -84,7 +88,9 @@ def test_no_name_is_blank_or_a_code_itself() -> None:
 
 def test_every_subject_of_an_order_to_correct_data_has_a_name() -> None:
     env = environment([TEMPLATES])
-    raised_by_rules = [(feed, case) for rule, feed in CORRECTED_FEED.items() for case in ASKS_TO_CORRECT[rule]]
+    raised_by_rules = [
+        (feed, case) for rule, feed in CORRECTED_FEED.items() for case in ASKS_TO_CORRECT[rule]
+    ]
     for feed, case in {*data_unjudged._all_subjects(), *raised_by_rules}:
         name = subject_name(env, "source", f"{feed}/{case}")
         assert "_" not in name

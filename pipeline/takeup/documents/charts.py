@@ -98,9 +98,16 @@ def _draw(axes: Axes, series: StrandSeries, limit_name: Callable[[str], str]) ->
     if series.hours_now is not None and series.hours_now > last.hours:
         axes.axvline(series.hours_now, color=GREY, linewidth=0.6, linestyle=(0, (1, 2)))
         axes.text(
-            series.hours_now, 0.01, "meter now ", transform=axes.get_xaxis_transform(), fontsize=SMALL,
-            color=GREY, rotation=90, ha="right", va="bottom",
-        )  # fmt: skip
+            series.hours_now,
+            0.01,
+            "meter now ",
+            transform=axes.get_xaxis_transform(),
+            fontsize=SMALL,
+            color=GREY,
+            rotation=90,
+            ha="right",
+            va="bottom",
+        )
     _limits(axes, series, limit_name)
     axes.set_xlabel("run hours of this chain (h)")
     axes.set_ylabel("elongation (%)")
@@ -123,9 +130,18 @@ def _surveys(axes: Axes, surveys: Sequence[SurveyPoint]) -> None:
                 [point.hours for point in points],
                 [point.wear_percent for point in points],
                 yerr=[point.uncertainty_percent for point in points],
-                fmt="o", markersize=4, markerfacecolor=face, markeredgecolor=INK, markeredgewidth=0.8,
-                ecolor=INK, elinewidth=0.7, capsize=2, capthick=0.7, zorder=3,
-            )  # fmt: skip
+                fmt="o",
+                color=INK,
+                markersize=4,
+                markerfacecolor=face,
+                markeredgecolor=INK,
+                markeredgewidth=0.8,
+                ecolor=INK,
+                elinewidth=0.7,
+                capsize=2,
+                capthick=0.7,
+                zorder=3,
+            )
 
 
 def _forecast(axes: Axes, forecast: Forecast) -> None:
@@ -144,9 +160,17 @@ def _forecast(axes: Axes, forecast: Forecast) -> None:
     for hours, name in ((early, "early"), (middle, "middle"), (late, late_name)):
         axes.plot([hours], [level], marker="|", markersize=9, markeredgewidth=1.2, color=INK, zorder=5)
         axes.annotate(
-            name, (hours, level), xytext=(0, 7), textcoords="offset points", fontsize=SMALL, rotation=45,
-            ha="left", va="bottom", color=INK, zorder=6,
-        )  # fmt: skip
+            name,
+            (hours, level),
+            xytext=(0, 7),
+            textcoords="offset points",
+            fontsize=SMALL,
+            rotation=45,
+            ha="left",
+            va="bottom",
+            color=INK,
+            zorder=6,
+        )
 
 
 def _limits(axes: Axes, series: StrandSeries, limit_name: Callable[[str], str]) -> None:
@@ -164,12 +188,16 @@ def _limits(axes: Axes, series: StrandSeries, limit_name: Callable[[str], str]) 
     for (level, name, governs, dashes), height in zip(lines, heights, strict=True):
         color, width, style = (INK, 1.0, "solid") if governs else (GREY, 0.7, dashes)
         axes.axhline(level, color=color, linewidth=width, linestyle=style)
-        axes.annotate(
-            f"{name} {level:.2f} %", (1.0, level), xytext=(1.035, height), xycoords=margin,
-            textcoords=margin, fontsize=8.5, va="center", annotation_clip=False,
+        axes.plot([1.0, 1.028], [level, height], transform=margin, clip_on=False, linewidth=0.4, color=GREY)
+        axes.text(
+            1.035,
+            height,
+            f"{name} {level:.2f} %",
+            transform=margin,
+            fontsize=8.5,
+            va="center",
             fontweight="bold" if governs else "normal",
-            arrowprops={"arrowstyle": "-", "linewidth": 0.4, "color": GREY, "shrinkA": 0, "shrinkB": 0},
-        )  # fmt: skip
+        )
 
 
 def _apart(levels: Sequence[float], gap: float, low: float, high: float) -> list[float]:

@@ -1,0 +1,186 @@
+"""The index: most urgent first, nothing silent, every row accounted for."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from datetime import date
+
+import pytest
+from tests.documents.plant import AS_OF, KEPT_OUT, TEMPLATES, night
+from tests.documents.reading import Page, read
+
+from takeup.documents.environment import environment
+from takeup.documents.index import LONGEST_LIST, gap_sentence, index_page
+from takeup.documents.sheets import CalibrationRecord, NightSheet
+from takeup.model import Accounting, Feed, Urgency
+
+ENV = environment([TEMPLATES])
+
+
+def page_of(sheet: NightSheet) -> Page:
+    return read(index_page(ENV, sheet))
+
+
+PAGE = page_of(night())
+
+
+def test_the_page_closes_and_names_night_and_day() -> None:
+    assert PAGE.open_left == []
+    assert "Northbank Works · night 12" in PAGE.text
+    assert "Chain work as of Mon 2 Mar 2026" in PAGE.text
+
+
+def test_a_stop_word_in_a_row_kept_out_stands_at_the_very_top() -> None:
+    body = PAGE.text.split("night 12", 1)[1]
+    assert body.strip().startswith("Stop now, unread")
+    top = PAGE.section("Stop now, unread", "Northbank Works")
+    assert '<b>DC-12</b>,DC-12-A,2026-03-02,pin sheared off,head,severe,=HYPERLINK("x")' in top
+    assert "round 2026-03-02.csv, line 3" in top
+    assert "must not run" in top
+
+
+def test_without_unread_rows_nothing_of_the_kind_is_shown() -> None:
+    assert "unread" not in page_of(replace(night(), unread_stops=())).text
+
+
+def test_orders_stand_under_their_urgency_most_urgent_first() -> None:
+    headings = [" Stop now The machine", " This week ", " Next shutdown ", " Plan To be planned"]
+    places = [PAGE.text.index(heading) for heading in headings]
+    assert places == sorted(places)
+    week = PAGE.text[places[1] : places[2]]
+    for number in ("C-0002", "C-0004", "C-0006"):
+        assert number in week
+    assert "C-0001" in PAGE.text[places[0] : places[1]]
+
+
+def test_an_urgency_without_orders_has_no_heading() -> None:
+    calm = replace(
+        night(),
+        orders=tuple(one for one in night().orders if one.order.urgency is Urgency.PLAN),
+        unread_stops=(),
+    )
+    page = page_of(calm)
+    assert "2 open orders: 2 plan." in page.text
+    assert "This week" not in page.text
+
+
+def test_a_line_says_what_where_why_when_state_and_visit() -> None:
+    line = PAGE.section(" Next shutdown ", "C-0007")
+    for words in (
+        "C-0003",
+        "Replace the chain set: BE-31",
+        "Meal elevator 3, Raw mill",
+        "1.552 ± 0.112 %",
+        "And 1 more reason.",
+        "Mon 13 Apr 2026",
+        "Mon 26 Jan 2026",
+        "past: order today, expedite",
+        "proposed",
+        "Spring stop",
+    ):
+        assert words in line
+    assert "orders/C-0003.html" in PAGE.links
+
+
+def test_an_order_that_is_part_of_another_says_so() -> None:
+    assert "part of C-0003" in PAGE.text.split("C-0005", 2)[2]
+
+
+def test_what_changed_is_told_in_words_with_who_and_why() -> None:
+    changed = PAGE.section("Changed since the last night", "Cannot be judged")
+    assert "C-0003 Replace the chain set: BE-31 Revised: need by Mon 4 May 2026 → Mon 13 Apr 2026." in changed
+    assert "Done. By shift fitter. “all joints wetted”" in changed
+    assert "orders/C-0000.html" not in PAGE.links
+
+
+def test_what_cannot_be_judged_says_what_is_missing() -> None:
+    section = PAGE.section("Silence is not health. No verdict", "Rows kept out")
+    assert "AF-02 Wear limits The last survey of AF-02-A is older than twice its interval." in section
+    assert "Wanting in the register: the travel of the take-up." in section
+
+
+def test_every_row_kept_out_stands_with_reason_file_line_and_raw_text() -> None:
+    section = PAGE.section("These rows were delivered", "Files of this night")
+    for row in KEPT_OUT:
+        assert f"{row.file}, line {row.line}" in section
+        assert row.raw in section
+        assert f"{row.state.capitalize()}." in section
+
+
+def test_a_long_list_ends_with_where_the_rest_stands() -> None:
+    many = tuple(replace(KEPT_OUT[0], line=line) for line in range(1, LONGEST_LIST + 31))
+    page = page_of(replace(night(), kept_out=many))
+    assert f"line {LONGEST_LIST} " in page.text
+    assert f"line {LONGEST_LIST + 1} " not in page.text
+    assert "30 more stand in kept_out.csv." in page.text
+
+
+def test_row_accounting_is_shown_file_by_file() -> None:
+    assert "survey 2026-03.csv elongation readings 48 44 1 0 3 0" in PAGE.text
+
+
+def test_files_refused_closed_keys_and_silent_exports_are_told() -> None:
+    assert "strands 2026-03.csv (strand register): More than a tenth of the keys" in PAGE.text
+    assert "Machines: HD-05 (machines 2026-03.csv)" in PAGE.text
+    assert "Run hours: last delivered with night 9 (as of Fri 20 Feb 2026)" in PAGE.text
+    assert "Sprocket checks: never delivered" in PAGE.text
+    assert "No order is withdrawn because of silence." in PAGE.text
+
+
+def test_the_record_of_past_forecasts_is_shown() -> None:
+    section = PAGE.section("The record of forecasts", "Files beside this page")
+    assert "Table 7" in section
+    assert "212 48 0.70 1.62" in section
+    young = page_of(replace(night(), calibration=CalibrationRecord(1, None, 4, True))).text
+    assert "4 lives on record: too few" in young
+
+
+def test_the_ledgers_head_is_printed() -> None:
+    assert f"Ledger before this night: {night().ledger_head}" in PAGE.text
+
+
+@pytest.mark.parametrize(
+    ("previous", "words"),
+    [
+        (None, "The first night told."),
+        (AS_OF, "Told again for the same day"),
+        (date(2026, 3, 1), "The day after the last night told."),
+        (date(2026, 2, 28), "the day between, Sun 1 Mar 2026, was not told"),
+        (
+            date(2026, 2, 20),
+            "the 9 days between, Sat 21 Feb 2026 to Sun 1 Mar 2026, were not told one by one",
+        ),
+    ],
+    ids=["first", "again", "next", "one missed", "nine missed"],
+)
+def test_the_gap_since_the_last_night_is_stated(previous: date | None, words: str) -> None:
+    assert words in gap_sentence(ENV, replace(night(), previous_as_of=previous))
+
+
+def test_no_code_of_the_program_reaches_the_index() -> None:
+    """Raw rows, column names of an export and names of files are what people look for."""
+    text = PAGE.text
+    for row in KEPT_OUT:
+        text = text.replace(row.raw, "").replace(f"The column {row.column} ", "The column ")
+    named = {"closeouts_to_fill.csv", "kept_out.csv", "cannot_judge.csv"}
+    assert set(re.findall(r"\b[a-z]+(?:_[a-z]+)+(?:\.csv)?\b|\bJ[1-8]\b", text)) - named == set()
+
+
+def test_a_quiet_night_says_so_in_full() -> None:
+    text = page_of(NightSheet("Northbank Works", 13, AS_OF, AS_OF)).text
+    for words in (
+        "No order is open.",
+        "Changed since the last night Nothing.",
+        "every question had an answer",
+        "Rows kept out None.",
+        "No file arrived.",
+        "Silent exports None.",
+    ):
+        assert words in text
+
+
+def test_every_feed_can_be_accounted_for() -> None:
+    files = tuple(Accounting(f"{feed}.csv", "0", feed, 1, 1) for feed in Feed)
+    text = page_of(replace(night(), accounting=files)).text
+    assert all(f"{feed}.csv" in text for feed in Feed)
