@@ -38,7 +38,7 @@ def mixed(*parts: ArrayLike) -> Keys:
             key = (key ^ (key >> np.uint64(30))) * _ONE
             key = (key ^ (key >> np.uint64(27))) * _TWO
             key ^= key >> np.uint64(31)
-    return key.astype(np.int64)
+    return np.asarray(key, dtype=np.int64)
 
 
 def keys(frame: pd.DataFrame, columns: Sequence[str]) -> Keys:
@@ -49,7 +49,8 @@ def keys(frame: pd.DataFrame, columns: Sequence[str]) -> Keys:
 
 def _column(column: pd.Series) -> Keys:
     if column.dtype != object:
-        return np.nan_to_num(column.to_numpy(dtype=np.float64), nan=-1.0).astype(np.int64)
+        numbers = column.to_numpy(dtype=np.float64)
+        return np.asarray(np.where(np.isnan(numbers), -1.0, numbers), dtype=np.int64)
     lists = [value if isinstance(value, list | tuple | np.ndarray) else () for value in column]
     sizes = np.fromiter(map(len, lists), dtype=np.int64, count=len(lists))
     flat = np.fromiter(chain.from_iterable(lists), dtype=np.int64, count=int(sizes.sum()))

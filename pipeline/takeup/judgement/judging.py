@@ -29,6 +29,7 @@ COLUMNS = (
     "margin_u", "unit", "turning_hours", "turning_day", "urgency", "job", "need_by_day", "buy_by_day",
     "evidence_key",
 )  # fmt: skip
+_SUBJECT = ["subject_kind", "subject"]
 
 
 @dataclass(frozen=True)
@@ -38,8 +39,8 @@ class Judged:
     Attributes
     ----------
     verdicts : DataFrame
-        One row a rule and subject (and job, where a subject's findings ask for several): :data:`COLUMNS`.
-        Texts are blank and numbers NaN where they do not apply; ``job`` and ``urgency`` only when due;
+        One row a rule and subject: :data:`COLUMNS`. Texts are blank, numbers NaN where they do not apply;
+        ``job`` and ``urgency`` only when due, the most urgent where findings ask for several jobs;
         ``margin`` is positive while clear and ``margin_u`` its expanded uncertainty, both in ``unit``;
         ``evidence_key`` changes only with the rows used.
     due : tuple of Verdict
@@ -110,7 +111,9 @@ def judge(
         kept_out=(*kept_out, *derived.set_aside),
     )
     answered = _answered(situation, settings, registered() if rules is None else rules)
-    verdicts = pd.concat([each.answers[list(COLUMNS)] for each in answered], ignore_index=True)
+    # A subject whose findings ask for several jobs has a row for each; the first is the most urgent.
+    told = [each.answers[list(COLUMNS)].drop_duplicates(_SUBJECT) for each in answered]
+    verdicts = pd.concat(told, ignore_index=True)
     due = tuple(
         verdict
         for rule, answers in answered

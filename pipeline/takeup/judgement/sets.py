@@ -103,14 +103,14 @@ def _lag(
     if not len(read):
         return lag, day, row
     whose = pd.Index(words(strands, "strand")).get_indexer(words(read, "strand"))
-    at = np.flatnonzero((whose >= 0) & ~np.isnan(numbers(read, "lag_mm")))
+    at = np.flatnonzero((whose >= 0) & ~np.isnan(numbers(read, "last_lag_mm")))
     owner = np.searchsorted(starts, whose[at], side="right") - 1
-    at, owner = (each[np.lexsort((at, numbers(read, "lag_day")[at]))] for each in (at, owner))
+    at, owner = (each[np.lexsort((at, numbers(read, "last_lag_day")[at]))] for each in (at, owner))
     lag[owner], day[owner] = (
-        numbers(read, "lag_mm")[at],
-        numbers(read, "lag_day")[at],
+        numbers(read, "last_lag_mm")[at],
+        numbers(read, "last_lag_day")[at],
     )  # the newest is written last
-    row[owner] = numbers(read, "row_id")[at].astype(np.int64)
+    row[owner] = numbers(read, "last_lag_row_id")[at].astype(np.int64)
     return lag, day, row
 
 

@@ -76,7 +76,7 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
         subject_kind="",
         subject=quiet["subject"],
         at=quiet["at"].to_numpy(),
-        evidence_key=mixed(quiet["key"].to_numpy(), np.zeros(len(quiet), dtype=np.int64)),
+        evidence_key=quiet["key"].to_numpy(np.int64),
     )
     clear["subject_kind"] = quiet["subject_kind"]
     return pd.concat([due, clear], ignore_index=True) if len(due) else clear
@@ -194,7 +194,7 @@ def _subjects(situation: Situation, seen: pd.DataFrame) -> pd.DataFrame:
 
 
 def _due(open_rows: pd.DataFrame, subjects: pd.DataFrame) -> pd.DataFrame:
-    """One row for each subject and job, told by its most urgent and newest finding."""
+    """One row for each subject and job, the most urgent first, told by its most urgent and newest finding."""
     if not len(open_rows):
         return pd.DataFrame({"subject_kind": [], "subject": []})
     order = {severity: place for place, severity in enumerate(SEVERITIES)}
@@ -203,9 +203,7 @@ def _due(open_rows: pd.DataFrame, subjects: pd.DataFrame) -> pd.DataFrame:
         unread=open_rows["finding"].eq(UNCLASSIFIED),
         newest=-open_rows["pos"].to_numpy(dtype=np.float64),
     )
-    rows = rows.sort_values(
-        ["subject_kind", "subject", "job", "rank", "unread", "newest", "row_id"], kind="stable"
-    )
+    rows = rows.sort_values(["subject_kind", "subject", "rank", "unread", "newest", "row_id"], kind="stable")
     groups = rows.groupby(["subject_kind", "subject", "job"], sort=False)
     head = groups.head(1).reset_index(drop=True)
     key = (
@@ -222,7 +220,6 @@ def _due(open_rows: pd.DataFrame, subjects: pd.DataFrame) -> pd.DataFrame:
         (severity == SOON, "soon"),
         otherwise="shutdown",
     )
-    jobs = list(Job)
     frame = answers(
         head,
         case,
@@ -231,7 +228,7 @@ def _due(open_rows: pd.DataFrame, subjects: pd.DataFrame) -> pd.DataFrame:
         at=head["at"].to_numpy(),
         job=[job.value for job in head["job"]],
         urgency=np.where(unread & (severity == SOON), Urgency.THIS_WEEK.value, "").astype(object),
-        evidence_key=mixed(key, np.array([jobs.index(job) + 1 for job in head["job"]])),
+        evidence_key=key,
         evidence_rows=[its.tolist() for _, its in groups["row_id"]],
         finding=words(head, "finding"),
         findings=[tuple(dict.fromkeys(found)) for _, found in groups["finding"]],
