@@ -138,12 +138,20 @@ class Plant:
         self, *answers: Verdict, days: int = 1, known: int | None = None, margin: float = float("nan")
     ) -> Updated:
         """One night; the evidence of its answers is new unless ``known`` names an earlier night."""
+        night = self.night + 1 if known is None else known
+        return self.tell_each([(each, night) for each in answers], days=days, margin=margin)
+
+    def tell_each(
+        self, answers: list[tuple[Verdict, int]], *, days: int = 1, margin: float = float("nan")
+    ) -> Updated:
+        """One night; each answer with the night from which its evidence is known."""
         self.night += 1
         self.as_of += timedelta(days=days)
-        verdicts = frame(list(answers), self.night if known is None else known, margin)
-        first = self._once(list(answers), verdicts)
+        asked = [each for each, _ in answers]
+        verdicts = frame(asked, self.night, margin).assign(evidence_known=[known for _, known in answers])
+        first = self._once(asked, verdicts)
         self.book = first.orders
-        again = self._once(list(answers), verdicts)
+        again = self._once(asked, verdicts)
         assert again.events == []
         assert again.orders == first.orders
         return first

@@ -67,12 +67,13 @@ def test_a_decision_about_an_unknown_order_is_handed_back_and_does_not_wait_for_
     plant.decide("C-0001", "declined")
     told = plant.tell()
     assert [(p.reason, p.found, p.line) for p in told.problems] == [("order_unknown", "C-0001", 100)]
+    assert [p.reason for p in plant.tell(WORN).problems] == ["order_unknown"]
     assert plant.tell(WORN).problems == []
     assert plant.order("C-0001").state is OrderState.PROPOSED
 
 
 def test_a_decision_dated_after_the_night_that_knew_it_still_counts() -> None:
-    """Recorded on Tuesday morning, delivered before Monday was told: it waits on Monday, counts on Tuesday."""
+    """Recorded on Tuesday morning, delivered before Monday was told: it counts on Tuesday."""
     plant = plant_with_order()
     plant.decide("C-0001", "accepted", recorded_on=MONDAY + timedelta(days=2))
     waiting, plant.decisions = plant.decisions, []

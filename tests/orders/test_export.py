@@ -1,0 +1,172 @@
+"""What orders.json holds agrees with its published schema (JSON Schema 2020-12, validated by jsonschema)."""
+
+from __future__ import annotations
+
+import json
+from copy import deepcopy
+from dataclasses import fields
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pytest
+from jsonschema import Draft202012Validator, FormatChecker
+from tests.orders.plant import MONDAY, SETTINGS, Plant, clear, due
+
+from takeup.errors import OurFault
+from takeup.model import Job, Order, OrderState, Urgency
+from takeup.orders import export
+from takeup.orders.visits import visits
+
+SCHEMA = json.loads((Path(__file__).parents[2] / "schemas" / "orders.json").read_text())
+VALIDATOR = Draft202012Validator(SCHEMA, format_checker=FormatChecker())
+
+ORIGINS = pd.DataFrame(
+    [(1, "elongation_readings", "readings.csv", 4, "a" * 64), (2, "strands", "strands.csv", 2, "b" * 64)],
+    columns=["row_id", "feed", "file", "line", "sha256"],
+)
+
+
+def told() -> Plant:
+    plant = Plant()
+    stop = MONDAY + timedelta(days=60)
+    renew = due(
+        Job.REPLACE_SET,
+        urgency=Urgency.NEXT_SHUTDOWN,
+        need_by=stop,
+        buy_by=MONDAY,
+        evidence=(2, 1),
+        limit="case",
+        e_percent=float("nan"),
+        marks=4,
+        estimated=False,
+        missing=("pin_case_mm",),
+    )
+    verdicts = [
+        renew,
+        due(Job.MEASURE, need_by=stop),
+        due(Job.LUBRICATE, "D2-N"),
+        due(Job.INVESTIGATE_FRACTURE, "D2-S", Urgency.STOP_NOW),
+        due(Job.CORRECT_DATA, "run_hours/rows_refused", kind="source", seen_on=None, evidence=()),
+        due(Job.SPROCKETS, "D2-N"),
+    ]
+    plant.tell(*verdicts)
+    gone = next(order for order in plant.book if order.job is Job.SPROCKETS)
+    lube = next(order for order in plant.book if order.job is Job.LUBRICATE)
+    plant.decide(lube.number, "deferred", until=stop)
+    plant.tell(*verdicts[:-1], known=1)
+    plant.tell(clear(verdicts[-1]))
+    assert plant.order(gone.number).state is OrderState.WITHDRAWN
+    return plant
+
+
+def document(plant: Plant, origins: pd.DataFrame = ORIGINS) -> dict[str, Any]:
+    return export.document(
+        plant.book,
+        site="works",
+        as_of=plant.as_of,
+        night=plant.night,
+        version="0.1.0",
+        origins=origins,
+        visits=visits(plant.book, as_of=plant.as_of, settings=SETTINGS),
+    )
+
+
+def test_the_schema_is_itself_a_schema_and_says_something_about_everything() -> None:
+    Draft202012Validator.check_schema(SCHEMA)
+    for shape in (SCHEMA, *(SCHEMA["$defs"][name] for name in ("order", "reason", "fact", "row"))):
+        assert set(shape["required"]) == set(shape["properties"])
+        for name, field in shape["properties"].items():
+            assert "description" in field or "$ref" in field, name
+
+
+def test_its_words_are_those_of_the_records() -> None:
+    order = SCHEMA["$defs"]["order"]["properties"]
+    assert set(order["job"]["enum"]) == set(Job)
+    assert order["urgency"]["enum"] == list(Urgency)
+    assert set(order["state"]["enum"]) == set(OrderState) - {OrderState.DONE, OrderState.WITHDRAWN}
+
+
+def test_a_night_of_every_kind_of_order_is_valid_and_keeps_to_json() -> None:
+    made = document(told())
+    assert list(VALIDATOR.iter_errors(made)) == []
+    assert json.loads(json.dumps(made, allow_nan=False)) == made
+    assert list(made["orders"][0]) == SCHEMA["$defs"]["order"]["required"]
+
+
+def test_open_orders_stand_by_urgency_and_say_what_they_are_part_of() -> None:
+    orders = document(told())["orders"]
+    assert [order["job"] for order in orders] == [
+        "investigate_fracture",
+        "replace_set",
+        "measure",
+        "correct_data",
+        "lubricate",
+    ]
+    renew, measure = orders[1], orders[2]
+    assert measure["part_of"] == renew["number"]
+    assert renew["includes"] == [measure["number"]]
+    assert renew["visit"] == measure["visit"] == "elevator 1 2026-05-01"
+    assert orders[3]["visit"] == orders[4]["visit"] == ""
+    assert orders[4]["until"] == "2026-05-01"
+
+
+def test_a_reason_names_its_facts_and_the_lines_behind_them() -> None:
+    reason = document(told())["orders"][1]["reasons"][0]
+    values = {fact["name"]: fact["value"] for fact in reason["facts"]}
+    assert values == {
+        "limit": "case",
+        "e_percent": None,
+        "marks": 4,
+        "estimated": False,
+        "missing": ["pin_case_mm"],
+        "seen_on": "2026-03-02",
+    }
+    assert reason["evidence"] == [
+        {"file": "strands.csv", "line": 2, "sha256": "b" * 64},
+        {"file": "readings.csv", "line": 4, "sha256": "a" * 64},
+    ]
+
+
+def test_the_document_does_not_depend_on_the_order_of_the_book() -> None:
+    plant = told()
+    made = document(plant)
+    plant.book.reverse()
+    assert document(plant) == made
+
+
+def test_a_row_without_origin_is_our_own_fault() -> None:
+    with pytest.raises(OurFault, match=r"order C-0002, replace_set_rule for E1-A: .*row 2"):
+        document(told(), ORIGINS.iloc[:1])
+
+
+@pytest.mark.parametrize(
+    "harm",
+    [
+        {"urgency": "soon"},
+        {"state": "done"},
+        {"need_by": "20.04.2026"},
+        {"need_by": "2026-02-30"},
+        {"reasons": []},
+        {"number": "7"},
+        {"colour": "red"},
+    ],
+    ids=str,
+)
+def test_the_schema_refuses_what_is_not_an_order(harm: dict[str, Any]) -> None:
+    made = deepcopy(document(told()))
+    made["orders"][0].update(harm)
+    assert list(VALIDATOR.iter_errors(made)) != []
+
+
+def test_every_field_of_an_order_is_published_but_what_only_the_book_needs() -> None:
+    renamed = {
+        "governing": "governing_limit",
+        "swallowed_by": "part_of",
+        "raised_as_of": "raised_on",
+        "revised_as_of": "revised_on",
+    }
+    inner = {"raised_night", "revised_night", "newest_known"}
+    ours = {renamed.get(item.name, item.name) for item in fields(Order)} - inner
+    assert ours <= set(SCHEMA["$defs"]["order"]["properties"])
