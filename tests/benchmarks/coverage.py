@@ -41,7 +41,7 @@ KAPPA = 3.0
 #: Scatter of a plant's level of wear, of the logarithm.
 PLANT_SCATTER = 0.3
 #: (past lives, plants, lives forecast at each plant)
-PLAN = ((0, 12, 250), (5, 12, 250), (10, 12, 250), (30, 24, 150), (100, 24, 150))
+PLAN = ((0, 16, 200), (5, 16, 200), (10, 16, 200), (30, 60, 80), (100, 50, 80))
 KINDS = [(own, stage) for own in (False, True) for stage in range(len(STAGES) + 1)]
 EDGES = (0.0, *STAGES, 1.0)
 

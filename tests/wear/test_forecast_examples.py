@@ -23,7 +23,7 @@ from takeup.wear.trend import least_squares_rate, recent_rate
 
 HOURS = np.array([1200.0, 2650, 4100, 5500])
 E = np.array([0.41, 0.83, 1.22, 1.55])
-STARTS = np.array([0, 4])
+FIRST, STOP = np.array([0]), np.array([4])
 
 # u_L of one mark: tape class II over 3.0512 m is 0.3 + 0.2 * 4 = 1.1 mm, two ends of a 1 mm step, repeat 0.8
 # mm, pull 0.5 mm, temperature 2 K over the span as fitted; as fitted and today alike.
@@ -43,7 +43,7 @@ def day(number: float) -> str:
 
 
 def line():
-    return least_squares_rate(HOURS, E, STARTS, U_WEAR)
+    return least_squares_rate(HOURS, E, FIRST, STOP, U_WEAR)
 
 
 def test_the_strand_is_the_one_described():
@@ -64,11 +64,11 @@ def test_rate_by_least_squares_with_its_uncertainty():
 
 
 def test_median_of_pairwise_slopes():
-    assert round(recent_rate(HOURS, E, STARTS).rate[0], 4) == 0.2670
+    assert round(recent_rate(HOURS, E, FIRST, STOP).rate[0], 4) == 0.2670
 
 
 def test_last_pair_alone_gives_no_evidence_of_a_change():
-    pair = least_squares_rate(HOURS[2:], E[2:], [0, 2], U_WEAR)
+    pair = least_squares_rate(HOURS, E, FIRST + 2, STOP, U_WEAR)
     assert round(pair.rate[0], 3) == 0.236
     assert round(2 * pair.u_rate[0], 3) == 0.113
     assert abs(pair.rate[0] - line().rate[0]) < 2 * pair.u_rate[0]

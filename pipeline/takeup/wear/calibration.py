@@ -23,7 +23,7 @@ import numpy as np
 from takeup.errors import WearInputError
 from takeup.wear.forecast import KAPPA, Bounds, doubt_hours
 from takeup.wear.record import LOOK_AHEADS, Ratios, known_rates, past_ratios
-from takeup.wear.trend import RUN_IN_HOURS, Floats, Ints
+from takeup.wear.trend import PHASE_RATIO, RUN_IN_HOURS, Floats, Ints
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -46,8 +46,8 @@ BORROWING_AT_STAGE = ((0, 0), (0, 1))
 #: Factors for a fleet without a record, by look-ahead, with a rate of one's own and without: the widest
 #: stage's 5 and 95 % points at the plants of one simulated world, rounded outwards to 0.05
 #: (``python -m tests.benchmarks.coverage --shipped``), and shown on another world.
-SHIPPED_OWN = ((0.3, 2.25), (0.4, 2.3), (0.4, 2.25), (0.4, 2.1), (0.4, 1.75))
-SHIPPED_NONE = ((0.2, 2.35), (0.35, 2.55), (0.4, 2.4), (0.45, 2.3), (0.5, 2.45))
+SHIPPED_OWN = ((0.3, 2.4), (0.4, 2.45), (0.4, 2.4), (0.4, 2.2), (0.4, 2.05))
+SHIPPED_NONE = ((0.15, 2.35), (0.35, 2.55), (0.4, 2.4), (0.45, 2.3), (0.5, 2.45))
 #: 95 % point of the normal distribution, to join the doubt of the zero to the record's.
 NORMAL_95 = 1.6448536269514722
 
@@ -303,6 +303,7 @@ def fleet_table(
     kappa: ArrayLike = KAPPA,
     *,
     after_hours: ArrayLike = RUN_IN_HOURS,
+    phase_ratio: float = PHASE_RATIO,
 ) -> FleetTable:
     """Score the whole fleet's past, closed lives and running ones.
 
@@ -312,7 +313,7 @@ def fleet_table(
         Number of the table, counted up by the caller.
     renewed_on : str
         ISO date.
-    hours, e_percent, starts, limit_percent, u_rate_percent, e_case_percent, kappa, after_hours
+    hours, e_percent, starts, limit_percent, u_rate_percent, e_case_percent, kappa, after_hours, phase_ratio
         As in :func:`takeup.wear.record.past_ratios`.
     service : (m,) str
         Name of each life's service.
@@ -341,13 +342,22 @@ def fleet_table(
         np.broadcast_to(np.asarray(value, dtype=np.float64), names.shape)
         for value in (start_rate, limit_percent)
     )
-    known = known_rates(hours, e_percent, s, u_rate_percent, e_case_percent, kappa, after_hours=after_hours)
+    known = known_rates(
+        hours,
+        e_percent,
+        s,
+        u_rate_percent,
+        e_case_percent,
+        kappa,
+        after_hours=after_hours,
+        phase_ratio=phase_ratio,
+    )
     surveyed = np.diff(s) > 0
     newest = np.full(names.shape, np.nan)
     newest[surveyed] = known.before[s[1:][surveyed] - 1]
     ratios = past_ratios(
         hours, e_percent, s, limit, u_rate_percent, e_case_percent, kappa,
-        _rate_of_others(names, newest, start), after_hours=after_hours,
+        _rate_of_others(names, newest, start), after_hours=after_hours, phase_ratio=phase_ratio,
     )  # fmt: skip
     lives = int((surveyed & ~np.isnan(limit)).sum())
     return FleetTable(number, renewed_on, lives, _cells(ratios), pooled_rates(names, newest))

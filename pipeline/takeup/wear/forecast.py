@@ -25,9 +25,6 @@ LONGEST_INTERVAL_HOURS = 1500.0
 SHORTEST_INTERVAL_HOURS = 100.0
 #: Part of the early hours left after which to measure again. Proposed for this project, no source.
 FRACTION_OF_EARLY_HOURS = 0.25
-#: Steps to which callers round before a threshold is met, so that the last bit of a float decides nothing.
-HOURS_STEP = 0.1
-PERCENT_STEP = 0.0001
 
 
 class Bounds(NamedTuple):

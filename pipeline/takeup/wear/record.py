@@ -14,22 +14,25 @@ import numpy as np
 
 from takeup.wear.forecast import KAPPA, doubt_hours, hours_to_level
 from takeup.wear.trend import (
+    PHASE_RATIO,
     RUN_IN_HOURS,
     WINDOW,
     Floats,
     Ints,
     first_after,
     has_own_rate,
+    least_squares_rate,
     life_of,
-    line_of_ranges,
     phase_history,
     ragged,
-    rate_of_ranges,
+    recent_rate,
 )
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
+#: A rate's u(e) counts the tape at both ends of a difference; a single survey has this much less. [1]
+TWO_ENDS = math.sqrt(2.0)
 #: How far ahead past forecasts are scored, as a share of the limit. Proposed for this project, no source.
 LOOK_AHEADS = (0.06, 0.15, 0.35, 0.65, 0.9)
 #: The shortest way that still counts as each of them: half-way by ratio to the next shorter one.
@@ -74,6 +77,7 @@ def known_rates(
     kappa: ArrayLike = KAPPA,
     *,
     after_hours: ArrayLike = RUN_IN_HOURS,
+    phase_ratio: float = PHASE_RATIO,
 ) -> KnownRates:
     """The rate in force at every survey, from nothing known later; a life's last survey has the present one.
 
@@ -92,6 +96,8 @@ def known_rates(
         Elongation at which the case is through, NaN for none, and the rate factor past it. [%], [1]
     after_hours : float or (m,) float
         Run-in. [h]
+    phase_ratio : float
+        See :func:`takeup.wear.trend.phase_break`, which is asked with the u of one end. [1]
 
     Returns
     -------
@@ -117,7 +123,7 @@ def known_rates(
         for value in (u_rate_percent, e_case_percent, kappa)
     )
     bedded = np.minimum(first_after(h, s, after_hours), s[1:])[life]
-    phase_first, _ = phase_history(h, e, s, u, after_hours=after_hours)
+    phase_first, _ = phase_history(h, e, s, u / TWO_ENDS, after_hours=after_hours, ratio=phase_ratio)
     through = np.full(m, n)
     np.minimum.at(through, life, np.where(e > case[life], index, n))
     at_case = through[life]
@@ -126,8 +132,8 @@ def known_rates(
     last = np.minimum(index, at_case - 1)
     begin = np.where(last >= s[life], phase_first[np.maximum(last, 0)], index + 1)
     begin_past = np.minimum(np.maximum(at_case, phase_first), index + 1)
-    before = rate_of_ranges(h, e, np.minimum(begin, last + 1), last + 1)
-    after = rate_of_ranges(h, e, begin_past, index + 1)
+    before = recent_rate(h, e, np.minimum(begin, last + 1), last + 1)
+    after = recent_rate(h, e, begin_past, index + 1)
     # Two surveys are enough where they have just been found to open a new phase: the old rate is known to be
     # too low.
     opened = (begin > bedded) & (before.n_used == 2) & (before.rate > 0)
@@ -139,7 +145,7 @@ def known_rates(
     rate = np.where(fitted, fast, np.where(past, k[life] * slow, slow))
     stop = np.where(fitted, index, last) + 1
     first = np.maximum(np.where(fitted, begin_past, np.minimum(begin, last + 1)), stop - WINDOW)
-    u_line = line_of_ranges(h, e, first, stop, u[life]).u_rate
+    u_line = least_squares_rate(h, e, first, stop, u[life]).u_rate
     return KnownRates(
         slow,
         np.where(past, fast, np.nan),
@@ -239,6 +245,7 @@ def past_ratios(
     other_rate: ArrayLike = np.nan,
     *,
     after_hours: ArrayLike = RUN_IN_HOURS,
+    phase_ratio: float = PHASE_RATIO,
 ) -> Ratios:
     """Score every past forecast against the levels its life went on to reach.
 
@@ -249,7 +256,7 @@ def past_ratios(
 
     Parameters
     ----------
-    hours, e_percent, starts, u_rate_percent, e_case_percent, kappa, after_hours
+    hours, e_percent, starts, u_rate_percent, e_case_percent, kappa, after_hours, phase_ratio
         As in :func:`known_rates`.
     limit_percent : (m,) float
         Governing limit of each life, NaN for none: that life gives no scores. [%]
@@ -281,7 +288,9 @@ def past_ratios(
         np.broadcast_to(np.asarray(value, dtype=np.float64), (m,))[life]
         for value in (limit_percent, u_rate_percent, e_case_percent, kappa, other_rate)
     )
-    known = known_rates(h, e, s, u_rate_percent, e_case_percent, kappa, after_hours=after_hours)
+    known = known_rates(
+        h, e, s, u_rate_percent, e_case_percent, kappa, after_hours=after_hours, phase_ratio=phase_ratio
+    )
     before = np.where(known.own, known.before, other)
     in_force = np.where(known.own, known.rate, np.where(e > case, k * other, other))
     d = doubt_hours(u, in_force)
@@ -294,7 +303,7 @@ def past_ratios(
         forecast = hours_to_level(
             e[rows], level[rows], before[rows], case[rows], k[rows], known.past_case[rows]
         )
-        good = ~np.isnan(true) & np.isfinite(forecast)
+        good = ~np.isnan(true) & np.isfinite(forecast) & np.isfinite(d[rows])
         rows, true, forecast = rows[good], true[good], forecast[good]
         # Reached before the survey by more than the doubt: as early as a score can say.
         log_ratio = np.log(np.maximum(true + d[rows], 0.001 * (forecast + d[rows])) / (forecast + d[rows]))

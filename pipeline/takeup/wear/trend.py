@@ -53,8 +53,8 @@ class Line(NamedTuple):
 class Phase(NamedTuple):
     """The present phase of each life and the newest change into it.
 
-    ``first`` is the index of the first survey of the phase (the number of the life's end where none counts);
-    the rates and ``break_hours`` are NaN where no change was found.
+    ``first`` is the index of the first survey of the phase (the life's end where none counts); the rates and
+    ``break_hours`` are NaN where no change was found.
     """
 
     found: NDArray[np.bool_]
@@ -129,14 +129,14 @@ def first_after(hours: Floats, starts: Ints, after_hours: ArrayLike) -> Ints:
     return np.asarray(starts[:-1] + early, dtype=np.int64)
 
 
-def rate_of_ranges(
+def recent_rate(
     hours: Floats, e_percent: Floats, first: Ints, stop: Ints, window: int = WINDOW
 ) -> RecentRate:
-    """Median of pairwise slopes over the newest surveys of each half-open range of surveys.
+    """The rate orders are reckoned with: median of pairwise slopes over the newest surveys of each range.
 
-    Ranges may overlap, so one call gives the rate as it was known at every survey of the past.
-    Pairs with equal hours give no slope. Source: H. Theil 1950, P. K. Sen 1968 (the estimator), the
-    window proposed for this project, no source.
+    A range is half-open, for example the surveys of one life past its run-in, and ranges may overlap, so that
+    one call gives the rate as it was known at every survey of the past. Pairs with equal hours give no slope.
+    Source: H. Theil 1950, P. K. Sen 1968 (the estimator), the window proposed for this project, no source.
 
     Parameters
     ----------
@@ -155,7 +155,7 @@ def rate_of_ranges(
     Examples
     --------
     >>> h, e = np.array([1200.0, 2650, 4100, 5500]), np.array([0.41, 0.83, 1.22, 1.55])
-    >>> rate_of_ranges(h, e, np.array([0, 2]), np.array([4, 4])).rate.round(4).tolist()
+    >>> recent_rate(h, e, np.array([0, 2]), np.array([4, 4])).rate.round(4).tolist()
     [0.267, 0.2357]
     """
     n_used = np.clip(stop - first, 0, window)
@@ -183,51 +183,6 @@ def rate_of_ranges(
     return RecentRate(rate, n_used, growth)
 
 
-def recent_rate(
-    hours: ArrayLike,
-    e_percent: ArrayLike,
-    starts: ArrayLike,
-    *,
-    after_hours: ArrayLike = RUN_IN_HOURS,
-    first: Ints | None = None,
-    window: int = WINDOW,
-) -> RecentRate:
-    """The rate orders are reckoned with: median of pairwise slopes over the last surveys of the phase.
-
-    Parameters
-    ----------
-    hours, e_percent : (n,) float
-        Life hours and elongation from the wear zero, usable surveys only. [h], [%]
-    starts : (m + 1,) int
-    after_hours : float or (m,) float
-        Surveys up to here are bedding, not wear. [h]
-    first : (m,) int, optional
-        First survey of the present phase, from :func:`phase_break`.
-    window : int
-
-    Returns
-    -------
-    RecentRate
-        (m,) each.
-
-    Raises
-    ------
-    WearInputError
-        See :func:`ragged`.
-
-    Examples
-    --------
-    >>> h, e = [24, 1200, 2650, 4100, 5500], [0.1, 0.41, 0.83, 1.22, 1.55]
-    >>> recent_rate(h, e, [0, 5]).rate.round(4).tolist()
-    [0.267]
-    """
-    h, e, s = ragged(hours, e_percent, starts)
-    begin = first_after(h, s, after_hours)
-    if first is not None:
-        begin = np.maximum(begin, first)
-    return rate_of_ranges(h, e, np.minimum(begin, s[1:]), s[1:], window)
-
-
 def has_own_rate(recent: RecentRate, u_rate_percent: ArrayLike) -> NDArray[np.bool_]:
     """Whether a life has a rate of its own: three surveys, grown by three times u(e), and rising.
 
@@ -241,7 +196,8 @@ def has_own_rate(recent: RecentRate, u_rate_percent: ArrayLike) -> NDArray[np.bo
 
     Examples
     --------
-    >>> r = recent_rate([500, 900, 1500], [0.2, 0.3, 0.5], [0, 3])
+    >>> h, e = np.array([500.0, 900, 1500]), np.array([0.2, 0.3, 0.5])
+    >>> r = recent_rate(h, e, np.array([0]), np.array([3]))
     >>> has_own_rate(r, 0.04).tolist(), has_own_rate(r, 0.2).tolist()
     ([True], [False])
     """
@@ -251,10 +207,37 @@ def has_own_rate(recent: RecentRate, u_rate_percent: ArrayLike) -> NDArray[np.bo
         return np.asarray((recent.n_used >= FEWEST_SURVEYS) & grown & (recent.rate > 0))
 
 
-def line_of_ranges(
+def least_squares_rate(
     hours: Floats, e_percent: Floats, first: Ints, stop: Ints, u_rate_percent: ArrayLike
 ) -> Line:
-    """Straight line by least squares through each half-open range of surveys; ranges may overlap."""
+    """Straight line by least squares through each half-open range of surveys.
+
+    u(r) = 1000 max(s_res, u(e)) / sqrt(sum (h - mean h)^2); with two surveys the slope between them and
+    1000 sqrt(2) u(e)/(h2 - h1). Serves the uncertainty of a rate and the change of phase; orders are reckoned
+    with :func:`recent_rate`. Source: definition of the slope and its standard error; the floor u(e) derived
+    here.
+
+    Parameters
+    ----------
+    hours, e_percent : (n,) float
+        [h], [%]
+    first, stop : (k,) int
+        Surveys ``first`` to ``stop - 1``; ranges may overlap.
+    u_rate_percent : float or (k,) float
+        Standard uncertainty of one elongation, the common zero cancelling. [%]
+
+    Returns
+    -------
+    Line
+        (k,) each.
+
+    Examples
+    --------
+    >>> h, e = np.array([1200.0, 2650, 4100, 5500]), np.array([0.41, 0.83, 1.22, 1.55])
+    >>> line = least_squares_rate(h, e, np.array([0]), np.array([4]), 0.056)
+    >>> line.rate.round(4).tolist(), line.u_rate.round(4).tolist(), line.intercept.round(3).tolist()
+    ([0.2656], [0.0175], [0.109])
+    """
     k = first.size
     size = np.maximum(stop - first, 0)
     offsets = np.cumsum(size) - size
@@ -280,52 +263,6 @@ def line_of_ranges(
     return Line(1000 * slope, mean_e - slope * mean_h, residual_sd, u_rate, np.asarray(size, dtype=np.int64))
 
 
-def least_squares_rate(
-    hours: ArrayLike,
-    e_percent: ArrayLike,
-    starts: ArrayLike,
-    u_rate_percent: ArrayLike,
-    *,
-    after_hours: ArrayLike = RUN_IN_HOURS,
-    first: Ints | None = None,
-) -> Line:
-    """Rate by least squares with u(r) = 1000 max(s_res, u(e)) / sqrt(sum (h - mean h)^2).
-
-    With two surveys this is 1000 (e2 - e1)/(h2 - h1) and 1000 sqrt(2) u(e)/(h2 - h1). Source: definition of
-    the slope and its standard error; the floor u(e) derived here.
-
-    Parameters
-    ----------
-    hours, e_percent, starts
-        As in :func:`recent_rate`.
-    u_rate_percent : float or (m,) float
-        Standard uncertainty of one elongation, the common zero cancelling. [%]
-    after_hours, first
-        As in :func:`recent_rate`.
-
-    Returns
-    -------
-    Line
-        (m,) each.
-
-    Raises
-    ------
-    WearInputError
-        See :func:`ragged`.
-
-    Examples
-    --------
-    >>> line = least_squares_rate([1200, 2650, 4100, 5500], [0.41, 0.83, 1.22, 1.55], [0, 4], 0.056)
-    >>> line.rate.round(4).tolist(), line.u_rate.round(4).tolist(), line.intercept.round(3).tolist()
-    ([0.2656], [0.0175], [0.109])
-    """
-    h, e, s = ragged(hours, e_percent, starts)
-    begin = first_after(h, s, after_hours)
-    if first is not None:
-        begin = np.maximum(begin, first)
-    return line_of_ranges(h, e, np.minimum(begin, s[1:]), s[1:], u_rate_percent)
-
-
 def phase_break(
     hours: ArrayLike,
     e_percent: ArrayLike,
@@ -343,8 +280,14 @@ def phase_break(
 
     Parameters
     ----------
-    hours, e_percent, starts, u_rate_percent, after_hours
-        As in :func:`least_squares_rate`.
+    hours, e_percent : (n,) float
+        Life hours and elongation from the wear zero, usable surveys only. [h], [%]
+    starts : (m + 1,) int
+        Where each life begins, and at the end the number of surveys.
+    u_rate_percent : float or (m,) float
+        Standard uncertainty of one elongation, the common zero cancelling. [%]
+    after_hours : float or (m,) float
+        Surveys up to here are bedding, not wear. [h]
     ratio : float
         1.3 to 2. [1]
 
@@ -394,8 +337,8 @@ def phase_history(
             # The earlier rate needs two surveys of its own, the shared one included.
             able = begin - first[lives] >= 1
             which, at = lives[able], begin[able]
-            last = line_of_ranges(hours, e_percent, at, newest[able] + 1, u[which])
-            before = line_of_ranges(hours, e_percent, first[which], at + 1, u[which])
+            last = least_squares_rate(hours, e_percent, at, newest[able] + 1, u[which])
+            before = least_squares_rate(hours, e_percent, first[which], at + 1, u[which])
             with np.errstate(invalid="ignore"):
                 apart = last.rate - before.rate
                 doubt = 2 * np.sqrt(last.u_rate**2 + before.u_rate**2)
