@@ -108,7 +108,8 @@ def _parser() -> argparse.ArgumentParser:
 
     quarantine = command("quarantine", _quarantine, "list the rows kept out, or read their files again under new settings")
     quarantine.add_argument("--read-again", metavar="SHA256", help="read this archived file again in the next night")
-    quarantine.add_argument("--reason", default="", help="why it is read again")
+    quarantine.add_argument("--set-aside", metavar="SHA256:LINE", help="do not use this row from the next night on")
+    quarantine.add_argument("--reason", default="", help="why it is decided so")
     quarantine.add_argument("--by", default="", help="who decided it")
 
     schedule = command("schedule", _schedule, "tell every night as its day completes, until stopped")
@@ -173,15 +174,18 @@ def _why(given: argparse.Namespace) -> int:
 
 
 def _quarantine(given: argparse.Namespace) -> int:
-    from takeup.quarantine import kept_out, read_again
+    from takeup.quarantine import kept_out, read_again, set_aside
     from takeup.site import Site
 
     site = Site.open(given.site)
+    if (given.read_again or given.set_aside) and not (given.reason and given.by):
+        raise UsageError("a decision needs --reason and --by", why="It is kept in the ledger with who made it and why.")
     if given.read_again:
-        if not (given.reason and given.by):
-            raise UsageError("reading a file again needs --reason and --by", why="The decision is kept with the site.")
         told = read_again(site, given.read_again, reason=given.reason, by=given.by)
         return _print(told, f"{told['file']} will be read again by the next night.", given)
+    if given.set_aside:
+        told = set_aside(site, given.set_aside, reason=given.reason, by=given.by)
+        return _print(told, f"Line {told['line']} of {told['file']} will not be used from the next night on.", given)
     listed = kept_out(site)
     return _print(listed.as_dict(), listed.text(), given)
 
@@ -195,7 +199,7 @@ def _schedule(given: argparse.Namespace) -> int:
 
 
 def _rebuild(given: argparse.Namespace) -> int:
-    from takeup.rebuild import rebuild
+    from takeup.retell import rebuild
     from takeup.site import Site
 
     told = rebuild(Site.open(given.site), progress=_Bar())

@@ -18,12 +18,24 @@ from takeup.ledger import sync_folder
 
 @dataclass(frozen=True)
 class TakenFile:
-    """An archived export that a night takes: its name in the inbox, its bytes' SHA-256, and the source it is of."""
+    """An archived export that a night takes: its name in the inbox, its bytes' SHA-256, and the source it is of.
+
+    ``read_again`` marks one that an earlier night took and a person asked to read again under new settings.
+    """
 
     name: str
     sha256: str
     source: str
     size: int
+    read_again: bool = False
+
+
+@dataclass(frozen=True)
+class SetAsideRow:
+    """A row that a person does not trust: the line of an archived export."""
+
+    sha256: str
+    line: int
 
 
 @dataclass(frozen=True)
@@ -34,9 +46,12 @@ class Intent:
     as_of: date
     previous_as_of: date | None
     files: tuple[TakenFile, ...]
+    set_aside: tuple[SetAsideRow, ...]
     settings: str
     templates: tuple[tuple[str, str], ...]
     fleet: str | None
+    afresh: bool
+    """Derive every strand: the settings or the versions are not those of the night before."""
 
     def record(self) -> dict[str, Any]:
         """As JSON-able values, for the intent file and the ledger."""
@@ -45,9 +60,11 @@ class Intent:
             "as_of": self.as_of.isoformat(),
             "previous_as_of": self.previous_as_of.isoformat() if self.previous_as_of else None,
             "files": [asdict(file) for file in self.files],
+            "set_aside": [asdict(row) for row in self.set_aside],
             "settings": self.settings,
             "templates": dict(self.templates),
             "fleet_before": self.fleet,
+            "afresh": self.afresh,
         }
 
     @classmethod
@@ -59,9 +76,11 @@ class Intent:
             as_of=date.fromisoformat(record["as_of"]),
             previous_as_of=date.fromisoformat(before) if before else None,
             files=tuple(TakenFile(**file) for file in record["files"]),
+            set_aside=tuple(SetAsideRow(**row) for row in record["set_aside"]),
             settings=record["settings"],
             templates=tuple(sorted(record["templates"].items())),
             fleet=record["fleet_before"],
+            afresh=record["afresh"],
         )
 
 

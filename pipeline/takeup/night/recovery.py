@@ -8,7 +8,7 @@ import shutil
 from collections.abc import Callable
 from typing import Any
 
-from takeup.documents import switch
+from takeup.documents.publish import switch
 from takeup.ledger import Ledger
 from takeup.night import intent as intents
 from takeup.night.intent import Intent

@@ -17,14 +17,14 @@ from pathlib import Path
 from typing import Any
 
 from takeup import feeds
-from takeup.documents import publish, switch
+from takeup.documents.publish import publish, switch
 from takeup.errors import UsageError
 from takeup.feeds.archive import Archived
 from takeup.feeds.inbox import Found
 from takeup.ledger import Ledger
 from takeup.night import intent as intents
 from takeup.night.inbox_memory import remember, remembered
-from takeup.night.intent import Intent, TakenFile
+from takeup.night.intent import Intent, SetAsideRow, TakenFile
 from takeup.night.progress import Progress, unwatched
 from takeup.night.recovery import folder_name, recover
 from takeup.night.result import NightResult
@@ -90,8 +90,8 @@ def _tonight(site: Site, store: Store, as_of: date | None, progress: Progress) -
     taken, left = feeds.archive(found, site.folders.archive)
     for item in (*left, *(item for item in found if item.left)):
         log.info("stays in the inbox: %s (%s)", item.name, item.left)
-    intent = _intent(site, day, last, taken)
-    if last and not taken and _same(intent, last):
+    intent = _intent(site, day, last, taken, decided_since(ledger))
+    if last and not intent.files and not intent.set_aside and _same(intent, last):
         switch(site.folders.queue, last["queue"])
         page = site.folders.queue / "current" / "index.html"
         return NightResult(told=False, number=last["number"], as_of=day, page=str(page))
@@ -125,7 +125,11 @@ def archived_files(folders: Folders, files: Iterable[TakenFile]) -> list[Archive
     for file in files:
         recall(folders.archive, file.sha256)
         path = archived(folders.archive, file.sha256)
-        found.append(Archived(Found(path, file.name, file.size, 0, file.source), file.sha256, path))
+        found.append(
+            Archived(
+                Found(path, file.name, file.size, 0, file.source), file.sha256, path, reread=file.read_again
+            )
+        )
     return found
 
 
@@ -159,20 +163,45 @@ def _day(site: Site, as_of: date | None, last: dict[str, Any] | None) -> date:
     return day
 
 
-def _intent(site: Site, day: date, last: dict[str, Any] | None, taken: list[Archived]) -> Intent:
+def decided_since(ledger: Ledger) -> list[dict[str, Any]]:
+    """What people decided about rows kept out since the last night, oldest first."""
+    found: list[dict[str, Any]] = []
+    for record in ledger.records():
+        if record["kind"] == "night":
+            found = []
+        elif record["kind"] == "decision":
+            found.append(record)
+    return found
+
+
+def _intent(
+    site: Site, day: date, last: dict[str, Any] | None, taken: list[Archived], decided: list[dict[str, Any]]
+) -> Intent:
     templates = tuple(
         (path.relative_to(site.folders.templates).as_posix(), keep(path.read_bytes(), site.folders.archive))
         for path in sorted(site.folders.templates.rglob("*"))
         if path.is_file()
     )
+    kept = keep(site.settings.text.encode("utf-8"), site.folders.archive)
     return Intent(
         number=(last["number"] if last else 0) + 1,
         as_of=day,
         previous_as_of=date.fromisoformat(last["as_of"]) if last else None,
-        files=tuple(TakenFile(item.name, item.sha256, item.source, item.found.size) for item in taken),
-        settings=keep(site.settings.text.encode("utf-8"), site.folders.archive),
+        files=(
+            *(TakenFile(item.name, item.sha256, item.source, item.found.size) for item in taken),
+            *(
+                TakenFile(one["file"], one["sha256"], one["source"], one["size"], read_again=True)
+                for one in decided
+                if one["act"] == "read again"
+            ),
+        ),
+        set_aside=tuple(
+            SetAsideRow(one["sha256"], one["line"]) for one in decided if one["act"] == "set aside"
+        ),
+        settings=kept,
         templates=templates,
         fleet=last["fleet"] if last else None,
+        afresh=last is None or last["settings"] != kept or last["versions"] != dict(versions()),
     )
 
 

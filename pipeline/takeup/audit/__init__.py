@@ -1,0 +1,1 @@
+"""Why an order stands, and what every rule says of a strand."""

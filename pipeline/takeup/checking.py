@@ -1,0 +1,93 @@
+"""Exports checked before they are sent: read as a night would, with nothing written."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from fnmatch import fnmatchcase
+from pathlib import Path
+from typing import Any
+
+from takeup.documents.answers import check_text
+from takeup.errors import SettingsError, UsageError
+from takeup.feeds import SourceDialect
+from takeup.feeds.dialect import default_sources
+from takeup.feeds.trial import CheckResult, check
+from takeup.resources import templates_dir
+from takeup.site.settings import read_settings
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What checking found, file by file."""
+
+    results: tuple[CheckResult, ...]
+
+    @property
+    def exit_code(self) -> int:
+        """0 where every row would be taken; 3 where a file could not be used at all; else 1."""
+        if any(row.line == 0 for one in self.results for row in one.kept_out):
+            return 3
+        return 0 if all(one.clean for one in self.results) else 1
+
+    def as_dict(self) -> dict[str, Any]:
+        """For ``--json``."""
+        return {"files": [asdict(one) for one in self.results]}
+
+    def text(self) -> str:
+        """For people."""
+        return check_text(self.results, (templates_dir(),))
+
+
+def check_files(files: Sequence[Path], *, feed: str | None, settings: Path | None) -> Checked:
+    """Read export files as a night would.
+
+    Parameters
+    ----------
+    files : sequence of Path
+    feed : str, optional
+        What the files are; by default their names say.
+    settings : Path, optional
+        A settings file whose sources map the files.
+
+    Raises
+    ------
+    UsageError
+        If nothing says what a file is.
+    SettingsError
+        If the settings cannot be used.
+    InputUnusable
+        If a file cannot be read.
+    """
+    zone, sources = "UTC", default_sources()
+    if settings is not None:
+        try:
+            own = read_settings(settings.read_text(encoding="utf-8"))
+        except (OSError, UnicodeDecodeError) as error:
+            raise SettingsError(f"the settings cannot be read: {error}", where=str(settings)) from error
+        zone, sources = own.time_zone, own.sources
+    with tempfile.TemporaryDirectory(prefix="takeup-check-") as scratch:
+        return Checked(
+            tuple(
+                check(path, _source(path, feed, sources), site_zone=zone, scratch=Path(scratch))
+                for path in files
+            )
+        )
+
+
+def _source(path: Path, feed: str | None, sources: Sequence[SourceDialect]) -> SourceDialect:
+    """The source a file is of: the first whose pattern and feed fit, else the plain one of the feed named."""
+    for source in sources:
+        fits = any(fnmatchcase(path.name, pattern) for pattern in source.files)
+        if fits and feed in (None, source.feed.value):
+            return source
+    for source in reversed(sources):
+        if source.feed.value == feed:
+            return source
+    raise UsageError(
+        "nothing says what this file is",
+        where=path.name,
+        why="A feed is never guessed from its content.",
+        todo="Name it with --feed, or map its name to a source in the settings.",
+    )

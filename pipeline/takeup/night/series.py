@@ -1,0 +1,185 @@
+"""A strand's surveys, limits and forecast, as a work order draws and lists them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from takeup.documents.sheets import Forecast, LimitLine, StrandSeries, SurveyPoint, known
+from takeup.judgement.limits import LIMITS
+from takeup.night.telling import Told
+
+EPOCH = date(1970, 1, 1)
+
+#: limit → where its number comes from when it is not a default
+_WORN_COLUMNS = ("pin_case_mm", "bushing_case_mm")
+
+
+@dataclass(frozen=True)
+class Strands:
+    """What was found out about every open strand, ready to be looked up by name."""
+
+    rows: Mapping[str, dict[str, Any]]
+    surveys: pd.DataFrame
+    spans: Mapping[str, slice]
+
+    @classmethod
+    def of(cls, told: Told, wanted: set[str]) -> Strands:
+        """The strands named in the orders of a night.
+
+        Parameters
+        ----------
+        told : Told
+        wanted : set of str
+            Names of strands.
+        """
+        prognosis = told.judged.prognosis
+        rows = prognosis.loc[prognosis["strand"].isin(wanted)].to_dict("records")
+        lives = {row["life_id"] for row in rows}
+        surveys = told.derived.surveys
+        surveys = surveys.loc[surveys["life_id"].isin(lives)].reset_index(drop=True)
+        life = surveys["life_id"].to_numpy(dtype=object)
+        begins = np.flatnonzero(np.r_[True, life[1:] != life[:-1]]) if len(life) else np.array([], dtype=int)
+        ends = np.r_[begins[1:], len(life)]
+        return cls(
+            {row["strand"]: row for row in rows},
+            surveys,
+            {life[begin]: slice(int(begin), int(end)) for begin, end in zip(begins, ends, strict=False)},
+        )
+
+    def series(self, strand: str) -> StrandSeries | None:
+        """One strand's series; None for a strand without an open life."""
+        row = self.rows.get(strand)
+        if row is None:
+            return None
+        limits = _limits(row)
+        return StrandSeries(
+            strand=strand,
+            set=row["set"] if row["set"] != strand else "",
+            side=row["side"],
+            registered=bool(row["registered"]),
+            pitch_mm=known(row["pitch_mm"]),
+            pitches=known(row["pitches_now"]),
+            fitted_on=day(row["fitted_day"]),
+            hours_now=known(row["hours_reckoned"]),
+            hours_as_of=day(row["reckon_day"]),
+            plan_percent=_plan(row),
+            surveys=self._surveys(row["life_id"]),
+            limits=limits,
+            forecast=_forecast(row),
+            next_survey_on=day(row["next_survey_day"]),
+        )
+
+    def _surveys(self, life: str) -> tuple[SurveyPoint, ...]:
+        if life not in self.spans:
+            return ()
+        points = []
+        for row in self.surveys.iloc[self.spans[life]].to_dict("records"):
+            if not np.isfinite(row["hours"]) or not np.isfinite(row["e_wear_mean"]):
+                continue
+            points.append(
+                SurveyPoint(
+                    on=_day(row["day"]),
+                    hours=float(row["hours"]),
+                    wear_percent=float(row["e_wear_mean"]),
+                    uncertainty_percent=2 * float(row["u_wear"]),
+                    max_percent=known(row["e_wear_max"]),
+                    marks=int(row["n_marks"]),
+                    baseline=row["baseline"],
+                    note=row["note"],
+                    counted=bool(row["usable_for_rate"]),
+                )
+            )
+        return tuple(points)
+
+
+def day(number: float | None) -> date | None:
+    """The civil day of a day number, None where it is not known."""
+    value = known(number)
+    return None if value is None else _day(value)
+
+
+def _day(number: float) -> date:
+    return EPOCH + timedelta(days=int(number))
+
+
+def _plan(row: Mapping[str, Any]) -> float | None:
+    """The plan line on the wear zero."""
+    percent = known(row["plan_percent"])
+    if percent is None or row["plan_zero"] != "nominal":
+        return percent
+    return percent - (known(row["zero_shift"]) or 0.0)
+
+
+def _limits(row: Mapping[str, Any]) -> tuple[LimitLine, ...]:
+    """Every limit that the strand has; one that could not be worked out says what it wants."""
+    not_judged = str(row["not_judged"]).split()
+    missing = set(str(row["missing"]).split())
+    lines = []
+    for name, (_, wants) in LIMITS.items():
+        percent = row[f"limit_{name}"]
+        if name in not_judged:
+            lines.append(LimitLine(name, None, missing=tuple(sorted(missing & {*wants, "pitch_mm"}))))
+        elif np.isfinite(percent):
+            lines.append(
+                LimitLine(
+                    name,
+                    float(percent),
+                    governing=name == row["governing"],
+                    is_default=name == "case" and bool(row["case_is_default"]),
+                    origin="default case depth" if name == "case" and row["case_is_default"] else "",
+                )
+            )
+    return tuple(lines)
+
+
+def _forecast(row: Mapping[str, Any]) -> Forecast | None:
+    """The way to the governing limit; None where there is no rate or no limit."""
+    middle, early, level = (known(row[name]) for name in ("hours_middle", "hours_early", "level"))
+    e, rate, start = known(row["distance"]), known(row["rate"]), known(row["survey_hours"])
+    if middle is None or early is None or level is None or e is None or rate is None or start is None:
+        return None
+    late = known(row["hours_late"])
+    from_percent = level - e
+    return Forecast(
+        limit=row["governing"],
+        level_percent=level,
+        rate_percent_per_1000h=rate,
+        rate_source=row["rate_source"],
+        from_hours=start,
+        from_percent=from_percent,
+        hours_early=early,
+        hours_middle=middle,
+        hours_late=late if late is not None and np.isfinite(late) else None,
+        on_early=day(row["day_early"]),
+        on_middle=day(row["day_middle"]),
+        on_late=day(row["day_late"]) if late is not None and np.isfinite(late) else None,
+        bend=_bend(row, from_percent, level, start, middle),
+        basis=row["bounds_basis"],
+        fleet_number=_whole(row["fleet_number"]),
+        fleet_forecasts=_whole(row["fleet_forecasts"]),
+        fleet_lives=_whole(row["fleet_lives"]),
+        factor_low=known(row["factor_low"]),
+        factor_high=known(row["factor_high"]),
+    )
+
+
+def _bend(
+    row: Mapping[str, Any], e: float, level: float, start: float, middle: float
+) -> tuple[float, float] | None:
+    """Where on the middle path the hardened case is through; None where the path has no bend."""
+    bend, before = known(row["bend"]), known(row.get("rate_to_bend", row["rate"]))
+    if bend is None or before is None or before <= 0 or not e < bend < level:
+        return None
+    hours = 1000 * (bend - e) / before
+    return (start + hours, bend) if hours < middle else None
+
+
+def _whole(value: float | None) -> int | None:
+    number = known(value)
+    return None if number is None else int(number)

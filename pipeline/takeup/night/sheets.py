@@ -1,0 +1,252 @@
+"""The records that the pages print, filled from what a night found and decided."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import fields
+from datetime import date
+from typing import Any
+
+import pandas as pd
+
+from takeup.documents.sheets import (
+    CalibrationCell,
+    CalibrationRecord,
+    ChangeLine,
+    ClosedKey,
+    ClosedKey,
+    EnergySource,
+    EvidenceLine,
+    MachineSheet,
+    NightSheet,
+    OrderSheet,
+    OverrideLine,
+    RefusedFile,
+    ReminderSheet,
+    StaleFeed,
+)
+from takeup.model import Answer, Job, Order, Verdict
+from takeup.night.intent import Intent
+from takeup.night.series import Strands, day
+from takeup.night.telling import Told
+from takeup.night.versions import versions
+from takeup.orders.export import document
+from takeup.orders.visits import Visit, visits
+from takeup.site.settings import Settings
+from takeup.store import Store
+
+_DUTY = ("corrosive", "hot", "wet", "dusty", "combustible_dust", "confined_space")
+
+#: Jobs whose order shows the strands' elongation.
+_CHARTED = frozenset(set(Job) - {Job.LUBRICATE, Job.CORRECT_DATA})
+
+
+def night_sheet(
+    store: Store, told: Told, intent: Intent, settings: Settings, *, ledger_head: str
+) -> NightSheet:
+    """Everything a night publishes.
+
+    Parameters
+    ----------
+    store : Store
+    told : Told
+    intent : Intent
+    settings : Settings
+    ledger_head : str
+        Of the ledger before this night.
+    """
+    open_orders = sorted(
+        told.updated.open, key=lambda order: (order.urgency.rank, order.need_by or date.max, order.number)
+    )
+    by_number = {order.number: order for order in told.updated.orders}
+    stops = visits(open_orders, as_of=intent.as_of, settings=settings.orders)
+    row_ids = {row for order in open_orders for reason in order.reasons for row in reason.evidence}
+    origins = store.origins(sorted(row_ids))
+    filling = _Filling(told, settings, open_orders, stops, origins)
+    packages = versions()
+    return NightSheet(
+        site=settings.name,
+        number=intent.number,
+        as_of=intent.as_of,
+        previous_as_of=intent.previous_as_of,
+        ledger_head=ledger_head,
+        orders=tuple(filling.order_sheet(order) for order in open_orders),
+        changes=tuple(
+            ChangeLine(
+                event,
+                by_number[event.order].job,
+                by_number[event.order].subject_kind,
+                by_number[event.order].subject,
+                by_number[event.order].machine,
+                by_number[event.order].urgency,
+            )
+            for event in told.updated.events
+        ),
+        unread_stops=tuple(told.unread_stops),
+        unjudged=tuple(_unjudged(told)),
+        kept_out=tuple(told.kept_out),
+        accounting=tuple(told.accounting),
+        refused_files=tuple(
+            RefusedFile(row.file, row.feed, row.reason, row.found, row.wanted) for row in told.refused_files
+        ),
+        closed_keys=tuple(ClosedKey(one.feed, one.key, one.file) for one in told.closed),
+        stale_feeds=tuple(
+            StaleFeed(one.feed, one.last_night, one.last_as_of, one.newest_row_on, one.usual_days)
+            for one in told.stale
+        ),
+        calibration=_calibration(told),
+        document=document(
+            told.updated.orders,
+            site=settings.name,
+            as_of=intent.as_of,
+            night=intent.number,
+            version=dict(packages)["takeup"],
+            origins=origins,
+            visits=stops,
+        ),
+        versions=packages,
+    )
+
+
+class _Filling:
+    """Look-ups shared by the orders of one night."""
+
+    def __init__(
+        self,
+        told: Told,
+        settings: Settings,
+        orders: Sequence[Order],
+        stops: Iterable[Visit],
+        origins: pd.DataFrame,
+    ) -> None:
+        self.settings = settings
+        self.strands = Strands.of(told, {strand for order in orders for strand in order.strands})
+        self.machines = {row["machine"]: row for row in told.derived.machines.to_dict("records")}
+        self.sources = _sources(told.derived.sources)
+        self.shutdowns = {row["shutdown"]: row for row in told.derived.shutdowns.to_dict("records")}
+        self.by_number = {order.number: order for order in orders}
+        self.visit_of = {number: visit.orders for visit in stops for number in visit.orders}
+        self.takes_in: dict[str, list[Order]] = defaultdict(list)
+        for order in orders:
+            if order.swallowed_by:
+                self.takes_in[order.swallowed_by].append(order)
+        self.origins = {
+            int(row["row_id"]): EvidenceLine(
+                int(row["row_id"]), str(row["feed"]), str(row["file"]), int(row["line"]), str(row["sha256"])
+            )
+            for row in origins.to_dict("records")
+        }
+
+    def order_sheet(self, order: Order) -> OrderSheet:
+        """Everything one order prints."""
+        machine = self.machine(order.machine)
+        shutdown = self.shutdowns.get(order.shutdown)
+        hours, origin = self.duration(order)
+        series = (
+            tuple(found for strand in order.strands if (found := self.strands.series(strand)) is not None)
+            if order.job in _CHARTED
+            else ()
+        )
+        visit = self.visit_of.get(order.number, ())
+        rows = sorted({row for reason in order.reasons for row in reason.evidence})
+        return OrderSheet(
+            order=order,
+            machine=machine,
+            series=series,
+            visit=tuple(self.by_number[number] for number in visit if number != order.number),
+            takes_in=tuple(self.takes_in[order.number]),
+            overrides=tuple(self.overrides(order)),
+            evidence=tuple(self.origins[row] for row in rows if row in self.origins),
+            reminder=ReminderSheet(order.number, machine, self.sources.get(order.machine, ()))
+            if order.job is not Job.CORRECT_DATA
+            else None,
+            duration_h=hours,
+            duration_origin=origin,
+            shutdown_from=shutdown["starts_at"] if shutdown else "",
+            shutdown_to=shutdown["ends_at"] if shutdown else "",
+        )
+
+    def machine(self, name: str) -> MachineSheet:
+        """The machine as its feed gives it; only the name where the feed is silent."""
+        row = self.machines.get(name)
+        if row is None:
+            return MachineSheet(name)
+        return MachineSheet(
+            machine=name,
+            name=row["name"],
+            kind=row["kind"],
+            area=row["area"],
+            duty=tuple(word for word in _DUTY if row[word] == "yes"),
+            stops_with=tuple(part.strip() for part in row["stops_with"].split(";") if part.strip()),
+        )
+
+    def duration(self, order: Order) -> tuple[float | None, str]:
+        """Hours of a replacement, and whose estimate they are; other jobs print the basis of their kind."""
+        if order.job is not Job.REPLACE_SET:
+            return None, ""
+        rows = [self.strands.rows[strand] for strand in order.strands if strand in self.strands.rows]
+        hours = max((row["job_hours"] for row in rows if row["job_hours"] == row["job_hours"]), default=None)
+        stated = any(row["replacement_hours"] == row["replacement_hours"] for row in rows)
+        return hours, "register" if stated else "by length"
+
+    def overrides(self, order: Order) -> Iterable[OverrideLine]:
+        """Every value of the site's that holds for this machine or one of its strands."""
+        for section, layered in self.settings.layers.items():
+            about = {item.name: item.metadata for item in fields(layered.record)}
+            groups = [("the site", layered.site), (order.machine, layered.machine.get(order.machine, {}))]
+            groups += [(strand, layered.strand.get(strand, {})) for strand in order.strands]
+            for applies_to, found in groups:
+                for name, override in found.items():
+                    yield OverrideLine(
+                        name=f"{section} {name}",
+                        says=about[name]["says"],
+                        value=override.value,
+                        unit=about[name]["unit"],
+                        applies_to=applies_to,
+                        reason=override.reason,
+                        by=override.by,
+                        on=override.on,
+                        review_by=override.review_by,
+                        origin=override.origin,
+                    )
+
+
+def _sources(rows: pd.DataFrame) -> Mapping[str, tuple[EnergySource, ...]]:
+    """Energy sources by machine."""
+    found: dict[str, list[EnergySource]] = defaultdict(list)
+    names = [item.name for item in fields(EnergySource) if item.name in rows.columns]
+    for row in rows.to_dict("records"):
+        still = bool(row.get("exported", True))
+        found[row["machine"]].append(
+            EnergySource(**{name: row[name] for name in names if name != "line"}, still_exported=still)
+        )
+    return {machine: tuple(sources) for machine, sources in found.items()}
+
+
+def _unjudged(told: Told) -> Iterable[Verdict]:
+    """The verdicts that answer *cannot judge*, without facts."""
+    verdicts = told.judged.verdicts
+    columns: list[str] = ["rule", "subject_kind", "subject", "machine", "reason"]
+    rows: list[dict[str, Any]] = verdicts.loc[
+        verdicts["answer"] == Answer.CANNOT_JUDGE.value, columns
+    ].to_dict("records")  # type: ignore[assignment]
+    for row in rows:
+        yield Verdict(answer=Answer.CANNOT_JUDGE, **row)
+
+
+def _calibration(told: Told) -> CalibrationRecord:
+    """The table of past forecasts in force."""
+    table = told.fleet
+    return CalibrationRecord(
+        number=table.number,
+        renewed_on=date.fromisoformat(table.renewed_on) if table.renewed_on else None,
+        lives=table.lives,
+        shipped=not table.cells,
+        cells=tuple(
+            CalibrationCell(str(cell.stage), f"{cell.look_ahead}", cell.forecasts, cell.lives, cell.low, cell.high)
+            for cell in table.cells
+        ),
+    )
+
+

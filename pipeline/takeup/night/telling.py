@@ -1,0 +1,199 @@
+"""One night inside one transaction: rows, derivations, verdicts and orders.
+
+Telling depends on the store, the intent and the archive alone, so that the same night can be told again: after
+a stop, for a rebuild, or for an audit.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+import rfc8785
+
+from takeup import feeds
+from takeup.codec import order_to_json
+from takeup.derive.derivation import Derived, derive
+from takeup.derive.vocabulary import stop_word
+from takeup.derive.state import state
+from takeup.feeds import Archived
+from takeup.judgement.judging import Judged, judge
+from takeup.model import Accounting, Answer, Feed, KeptOut
+from takeup.night.fleet import fleet_in_force
+from takeup.night.intent import Intent
+from takeup.night.progress import Progress, unwatched
+from takeup.night.stale import Stale, stale_feeds
+from takeup.orders import Updated, done_days, evidence_known, update
+from takeup.site.settings import Settings
+from takeup.store import Store
+from takeup.store.store import Closed
+from takeup.wear.calibration import FleetTable
+
+
+@dataclass(frozen=True)
+class Told:
+    """What a night found and decided, before it is published."""
+
+    accounting: list[Accounting]
+    kept_out: list[KeptOut]
+    refused_files: list[KeptOut]
+    closed: list[Closed]
+    unread_stops: list[KeptOut]
+    derived: Derived
+    judged: Judged
+    updated: Updated
+    fleet: FleetTable
+    fleet_sha256: str
+    stale: list[Stale]
+    orders_sha256: str
+    counts: dict[str, int]
+    counters: dict[str, int]
+
+    @property
+    def cannot_judge(self) -> int:
+        """How many questions could not be judged."""
+        return int((self.judged.verdicts["answer"] == Answer.CANNOT_JUDGE.value).sum())
+
+
+def tell(
+    store: Store,
+    intent: Intent,
+    settings: Settings,
+    files: Sequence[Archived],
+    archive: Path,
+    progress: Progress = unwatched,
+) -> Told:
+    """Tell an intended night into the store, in one transaction.
+
+    Parameters
+    ----------
+    store : Store
+        Without rows of this night or a later one.
+    intent : Intent
+    settings : Settings
+        As archived with the intent.
+    files : sequence of Archived
+        The exports the intent names.
+    archive : Path
+        Where the table of past forecasts is kept.
+    progress : callable
+    """
+    steps = iter(range(5))
+    with store.night(intent.number, intent.as_of) as night:
+        progress("night", next(steps), 5)
+        accounting = feeds.take(night, files, settings.sources, site_zone=settings.time_zone)
+        night.set_aside(store.row_ids([(row.sha256, row.line) for row in intent.set_aside]))
+        progress("night", next(steps), 5)
+        derived = derive(
+            store,
+            night=intent.number,
+            as_of=intent.as_of,
+            previous_as_of=intent.previous_as_of,
+            settings=settings.measuring,
+            everything=intent.afresh,
+        )
+        for table, frame in derived.caches.items():
+            store.write_cache(table, frame, derived.touched_strands, intent.number)
+        progress("night", next(steps), 5)
+        fleet, fleet_sha256 = fleet_in_force(intent, derived, settings.judgement, archive)
+        open_rows = store.kept_out(intent.number)
+        close_outs = store.rows(Feed.ORDER_CLOSEOUTS, as_of=intent.as_of)
+        book = store.orders()
+        facts = state(derived, intent.as_of)
+        judged = judge(
+            facts,
+            derived,
+            fleet,
+            settings.judgement,
+            intent.as_of,
+            done_days(book, close_outs),
+            kept_out=open_rows,
+        )
+        progress("night", next(steps), 5)
+        before = store.last_verdicts()
+        verdicts = judged.verdicts.assign(
+            evidence_known=_evidence_known(judged.verdicts, before, intent.number)
+        )
+        updated = update(
+            judged.due,
+            verdicts,
+            book,
+            close_outs,
+            state=facts,
+            shutdowns=derived.shutdowns,
+            night=intent.number,
+            as_of=intent.as_of,
+            settings=settings.orders,
+        )
+        store.write_verdicts(changed_verdicts(verdicts, before), intent.number)
+        store.write_orders(updated.changed, updated.events, intent.number)
+        progress("night", next(steps), 5)
+    progress("night", 5, 5)
+    return Told(
+        accounting=accounting,
+        kept_out=[
+            *(row for row in open_rows if row.line),
+            *derived.set_aside,
+            *_placed(store, updated.problems),
+        ],
+        refused_files=[row for row in open_rows if not row.line],
+        closed=store.closed(intent.number),
+        unread_stops=[
+            row for row in open_rows if row.feed == Feed.INSPECTION_FINDINGS and stop_word(row.raw)
+        ],
+        derived=derived,
+        judged=judged,
+        updated=updated,
+        fleet=fleet,
+        fleet_sha256=fleet_sha256,
+        stale=stale_feeds(store, intent.as_of, settings.stale_after_days),
+        orders_sha256=orders_digest(updated),
+        counts=store.counts(),
+        counters=derived.counters | {"rows_parsed": sum(one.read for one in accounting)},
+    )
+
+
+#: what a verdict is known by, and what makes it another
+_QUESTION = ["rule", "subject_kind", "subject", "job"]
+_ANSWER = ["answer", "reason", "urgency", "threshold", "evidence_key"]
+
+
+def changed_verdicts(verdicts: pd.DataFrame, before: pd.DataFrame) -> pd.DataFrame:
+    """The verdicts whose answer, threshold or evidence is not what was stored last."""
+    if before.empty:
+        return verdicts
+    known = before[[*_QUESTION, *_ANSWER]].assign(known=True)
+    same = verdicts.merge(known, how="left", on=[*_QUESTION, *_ANSWER])["known"].notna().to_numpy()
+    return verdicts.loc[~same]
+
+
+def _evidence_known(verdicts: pd.DataFrame, before: pd.DataFrame, night: int) -> pd.Series:
+    """The night from which each verdict's evidence has been what it is; tonight where there was none before."""
+    if before.empty:
+        return pd.Series(night, index=verdicts.index, dtype="int64")
+    return evidence_known(verdicts, before, night)
+
+
+def orders_digest(updated: Updated) -> str:
+    """SHA-256 over the whole book of orders, by which a night told again is compared."""
+    return hashlib.sha256(rfc8785.dumps([order_to_json(order) for order in updated.orders])).hexdigest()
+
+
+def _placed(store: Store, problems: Sequence[KeptOut]) -> list[KeptOut]:
+    """Close-outs that could not be acted on, with the file and line they stand in."""
+    if not problems:
+        return []
+    rows = store.origins([row.row_id for row in problems if row.row_id is not None])
+    where: dict[int, pd.Series] = {int(row["row_id"]): row for _, row in rows.iterrows()}
+    return [
+        _at(problem, where[problem.row_id]) if problem.row_id in where else problem for problem in problems
+    ]
+
+
+def _at(problem: KeptOut, row: pd.Series) -> KeptOut:
+    from dataclasses import replace
+
+    return replace(problem, file=str(row["file"]), sha256=str(row["sha256"]), line=int(row["line"]))

@@ -1,0 +1,122 @@
+"""Rows kept out: listed with reason and raw text, and what a person may decide about them.
+
+A decision is a record in the ledger, with who decided it and why; the next night acts on it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from takeup.documents.answers import kept_out_text
+from takeup.errors import UsageError
+from takeup.ledger import Ledger
+from takeup.model import KeptOut
+from takeup.site import Site
+from takeup.site.lock import writing
+from takeup.store import Store
+
+
+@dataclass(frozen=True)
+class Listed:
+    """The rows kept out as of the last night."""
+
+    rows: tuple[KeptOut, ...]
+    template_dirs: Sequence[Path]
+
+    def as_dict(self) -> dict[str, Any]:
+        """For ``--json``."""
+        return {"kept_out": [asdict(row) for row in self.rows]}
+
+    def text(self) -> str:
+        """For people."""
+        return kept_out_text(self.rows, self.template_dirs)
+
+
+def kept_out(site: Site) -> Listed:
+    """The rows refused and waiting as of the last night."""
+    with Store.open(site.folders.store, read_only=True) as store:
+        return Listed(tuple(store.kept_out()), site.template_dirs)
+
+
+def read_again(site: Site, sha256: str, *, reason: str, by: str) -> dict[str, Any]:
+    """Decide that the next night reads an archived file again, under the settings of that night.
+
+    Parameters
+    ----------
+    site : Site
+    sha256 : str
+        Of the file, or as many of its first figures as name one file only.
+    reason, by : str
+
+    Raises
+    ------
+    UsageError
+        If no file taken so far, or more than one, is called so.
+    """
+    with writing(site.folders.lock, "quarantine"):
+        file = _taken(site, sha256)
+        record = {"kind": "decision", "act": "read again", **file, "reason": reason, "by": by}
+        Ledger(site.folders.ledger).append(record)
+    return record
+
+
+def set_aside(site: Site, place: str, *, reason: str, by: str) -> dict[str, Any]:
+    """Decide that a row is not to be used from the next night on.
+
+    Parameters
+    ----------
+    site : Site
+    place : str
+        ``SHA256:LINE``; the SHA-256 as for :func:`read_again`.
+    reason, by : str
+
+    Raises
+    ------
+    UsageError
+        If the place names no line of a file taken so far.
+    """
+    sha256, _, line = place.rpartition(":")
+    if not sha256 or not line.isdigit() or int(line) < 2:
+        raise UsageError(
+            f"{place!r} is not a place such as 3f2a91:14",
+            todo="Write the file's SHA-256 (its first figures will do), a colon and the line. "
+            "'takeup quarantine' lists both.",
+        )
+    with writing(site.folders.lock, "quarantine"):
+        file = _taken(site, sha256)
+        record = {
+            "kind": "decision",
+            "act": "set aside",
+            "sha256": file["sha256"],
+            "file": file["file"],
+            "line": int(line),
+            "reason": reason,
+            "by": by,
+        }
+        Ledger(site.folders.ledger).append(record)
+    return record
+
+
+def _taken(site: Site, sha256: str) -> dict[str, Any]:
+    """The one file that a night took whose SHA-256 begins so."""
+    files = {
+        file["sha256"]: {
+            "file": file["name"],
+            "sha256": file["sha256"],
+            "source": file["source"],
+            "size": file["size"],
+        }
+        for night in Ledger(site.folders.ledger).nights()
+        for file in night["files"]
+        if file["sha256"].startswith(sha256)
+    }
+    if len(files) != 1:
+        many = f"{len(files)} files begin so" if files else "no night took such a file"
+        raise UsageError(
+            f"{sha256!r} does not name one file: {many}",
+            todo="'takeup quarantine' lists the SHA-256 of every file with rows kept out.",
+        )
+    return next(iter(files.values()))

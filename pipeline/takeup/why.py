@@ -1,0 +1,102 @@
+"""Ask a site why: an order by its number, or a strand by its name."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from takeup.audit.answers import order_answer, strand_answer
+from takeup.derive.derivation import derive
+from takeup.derive.state import state
+from takeup.documents import answers as documents
+from takeup.errors import UsageError
+from takeup.judgement.judging import explain, judge
+from takeup.ledger import Ledger
+from takeup.model import Feed, Order
+from takeup.night.fleet import recalled_fleet
+from takeup.orders import done_days
+from takeup.resources import templates_dir
+from takeup.site import Site
+from takeup.site.folders import recall
+from takeup.site.settings import read_settings
+from takeup.store import Store
+
+
+@dataclass(frozen=True)
+class Why:
+    """An answer, for people and for programs."""
+
+    text: Callable[[], str]
+    as_dict: Callable[[], dict[str, Any]]
+
+
+def why(site: Site, subject: str) -> Why:
+    """Why an order stands, or what every rule says of a strand, as of the last night.
+
+    The store is opened for reading, and briefly.
+
+    Parameters
+    ----------
+    site : Site
+    subject : str
+        An order's number or a strand's name.
+
+    Raises
+    ------
+    UsageError
+        If no night was told yet, or neither an order nor a strand is called so.
+    LockHeld
+        If the store is being written.
+    """
+    nights = Ledger(site.folders.ledger).nights()
+    if not nights:
+        raise UsageError(
+            "no night was told here yet",
+            where=str(site.folders.root),
+            todo="Run 'takeup nightly' first.",
+        )
+    with Store.open(site.folders.store, read_only=True) as store:
+        book = {order.number: order for order in store.orders()}
+        dirs = (site.folders.templates, templates_dir())
+        if subject in book:
+            return _order(store, book[subject], dirs)
+        return _strand(site, store, nights[-1], book, subject, dirs)
+
+
+def _order(store: Store, order: Order, dirs: Any) -> Why:
+    rows = sorted({row for reason in order.reasons for row in reason.evidence})
+    answer = order_answer(order, store.order_events(order.number), store.origins(rows))
+    return Why(lambda: documents.order_text(answer, dirs), lambda: documents.order_record(answer))
+
+
+def _strand(
+    site: Site, store: Store, night: dict[str, Any], book: dict[str, Order], strand: str, dirs: Any
+) -> Why:
+    as_of = date.fromisoformat(night["as_of"])
+    settings = read_settings(recall(site.folders.archive, night["settings"]).decode("utf-8"))
+    derived = derive(
+        store, night=night["number"], as_of=as_of, previous_as_of=as_of, settings=settings.measuring
+    )
+    known = sorted(derived.lives["strand"].unique())
+    if strand not in known:
+        near = difflib.get_close_matches(strand, [*known, *book], n=3)
+        raise UsageError(
+            f"neither an order nor a strand is called {strand!r}",
+            todo=f"Did you mean {', '.join(near)}?" if near else "Names stand in the queue's orders.csv.",
+        )
+    judged = judge(
+        state(derived, as_of),
+        derived,
+        recalled_fleet(night["fleet"], site.folders.archive),
+        settings.judgement,
+        as_of,
+        done_days(list(book.values()), store.rows(Feed.ORDER_CLOSEOUTS, as_of=as_of)),
+        kept_out=store.kept_out(),
+    )
+    verdicts = explain(strand, judged.situation, settings.judgement)
+    rows = sorted({row for verdict in verdicts for row in verdict.evidence})
+    answer = strand_answer(strand, as_of, verdicts, book.values(), store.origins(rows))
+    return Why(lambda: documents.strand_text(answer, dirs), lambda: documents.strand_record(answer))
