@@ -1,7 +1,7 @@
 """How long 10 000 strands of 12 surveys at 4 marks take to derive.
 
-Run ``python tests/benchmarks/derive.py [strands] [--profile]``. Prints seconds by step; nothing asserts on them, because they are those of one computer. The readings hold one
-miscount and one low reading in a hundred, as real ones do.
+Run ``python tests/benchmarks/derive.py [strands] [--profile]``. Prints seconds by step; nothing asserts on
+them, because they are those of one computer. The readings hold one miscount and one low reading in a hundred.
 """
 
 from __future__ import annotations

@@ -165,18 +165,18 @@ class Plant:
             {"row_id": rows, "feed": "", "file": "made.csv", "sha256": "0" * 64, "line": rows}
         )
 
-    def exported(self, feed: Feed) -> bool:
-        return bool(self.given[feed]) if feed is not Feed.STRANDS else self.registered
+    def last_delivery(self, feed: Feed, night: int | None = None) -> tuple[int, date, int | None] | None:
+        return (night or 1, FITTED, None) if self.registered or feed is not Feed.STRANDS else None
 
     def effective_changes(self, *_: Any) -> dict[str, set[str]]:
-        changed, self.changed = self.changed, set()
-        return {"strand": changed, "machine": set()}
+        return {"strand": set(self.changed), "machine": set()}
 
     def read_cache(self, table: str) -> pd.DataFrame:
         return self.cache.get(table, pd.DataFrame())
 
     def keep(self, derived: Derived) -> None:
         """Write the caches as a night does: replace the rows of the touched strands."""
+        self.changed = set()
         for table, fresh in derived.caches.items():
             old = self.read_cache(table)
             kept = old.loc[~old["strand"].isin(derived.touched_strands)] if len(old) else old

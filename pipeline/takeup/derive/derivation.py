@@ -12,9 +12,10 @@ import pandas as pd
 
 from takeup.derive import lube, setaside, takeups
 from takeup.derive.findings import findings
+from takeup.derive.frames import stacked
 from takeup.derive.lives import Register, register, unregistered
 from takeup.derive.meters import MeterBook, meter_book
-from takeup.derive.readings import life_hours, readings
+from takeup.derive.readings import OCCASIONS, life_hours, readings
 from takeup.derive.settings import MeasuringSettings
 from takeup.derive.stuck import stuck_meters
 from takeup.derive.surveys import COLUMNS, judged, site_values, surveys
@@ -43,8 +44,8 @@ class KnownRows(Protocol):
     def origins(self, row_ids: Iterable[int]) -> pd.DataFrame:
         """Columns row_id, feed, file, sha256, line."""
 
-    def exported(self, feed: Feed) -> bool:
-        """Whether the feed was ever delivered."""
+    def last_delivery(self, feed: Feed, night: int | None = None) -> tuple[int, date, int | None] | None:
+        """Night, day and newest event of a feed's last delivery up to a night; None before the first."""
 
     def effective_changes(self, night: int, as_of: date, previous_as_of: date | None) -> dict[str, set[str]]:
         """The strands and machines that something changed for."""
@@ -128,7 +129,7 @@ def derive(
     machines = rows(Feed.MACHINES)
     meters = meter_book(rows(Feed.RUN_HOURS), machines, settings)
     strands = rows(Feed.STRANDS)
-    if store.exported(Feed.STRANDS):
+    if store.last_delivery(Feed.STRANDS, night) is not None:
         known = register(strands, meters, settings, day)
     else:
         everything = True  # any new reading may be the first of its strand
@@ -151,7 +152,7 @@ def derive(
     else:
         old_asides = store.read_cache(ASIDE_CACHE)
         all_surveys = _joined(_without(cached, touched), fresh, known)
-        all_asides = pd.concat([_without(old_asides, touched), fresh_asides], ignore_index=True)
+        all_asides = stacked([_without(old_asides, touched), fresh_asides], setaside.COLUMNS)
     told, stuck = stuck_meters(all_surveys, meters, site_values(settings))
     lubed, lube_asides = lube.lubrications(lube_rows := rows(Feed.LUBE_RECORDS), known, meters, settings)
     aside_rows = _sorted_asides(
@@ -238,15 +239,12 @@ def _without(frame: pd.DataFrame, strands: set[str]) -> pd.DataFrame:
 
 def _joined(kept: pd.DataFrame, fresh: pd.DataFrame, known: Register) -> pd.DataFrame:
     """Cached and fresh surveys in the order of the lives."""
-    both = pd.concat([kept, fresh], ignore_index=True)[COLUMNS]
+    both = stacked([kept, fresh], COLUMNS)
     life = pd.Index(known.lives["life_id"]).get_indexer(both["life_id"])
-    occasion = pd.Series(both["occasion"]).map({"as_found": 0, "routine": 1, "as_left": 2}).to_numpy(np.int64)
+    occasion = np.array([OCCASIONS.index(word) for word in both["occasion"]], dtype=np.int64)
     return both.iloc[np.lexsort((occasion, both["day"].to_numpy(np.int64), life))].reset_index(drop=True)
 
 
 def _sorted_asides(parts: list[pd.DataFrame]) -> pd.DataFrame:
-    filled = [part for part in parts if len(part)]
-    if not filled:
-        return parts[-1]
-    both = pd.concat(filled, ignore_index=True).drop_duplicates(["row_id", "reason"])
+    both = stacked(parts, setaside.COLUMNS).drop_duplicates(["row_id", "reason"])
     return both.sort_values(["row_id", "reason"], ignore_index=True)

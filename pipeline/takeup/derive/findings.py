@@ -7,10 +7,9 @@ that speak of breaking make it a matter of stopping until a person has read it.
 from __future__ import annotations
 
 import re
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
-import pandas as pd
-
+from takeup.derive.frames import FLAG, NUMBER, TEXT, WHOLE, typed
 from takeup.derive.lives import Register
 from takeup.derive.settings import MeasuringSettings, words
 from takeup.derive.vocabulary import (
@@ -27,12 +26,15 @@ from takeup.derive.vocabulary import (
 )
 from takeup.layered import Layered
 
-#: columns of the frame of findings
-COLUMNS = [
-    "row_id", "machine", "strand", "day", "pos", "finding", "stop_class", "severity", "abnormal", "place",
-    "remark", "raw_finding",
-]  # fmt: skip
-_WORDS = ("machine", "strand", "finding", "severity", "place", "remark", "raw_finding")
+if TYPE_CHECKING:
+    import pandas as pd
+
+#: columns and types of the frame of findings
+COLUMNS = {
+    "row_id": WHOLE, "machine": TEXT, "strand": TEXT, "day": WHOLE, "pos": NUMBER, "finding": TEXT,
+    "stop_class": FLAG, "severity": TEXT, "abnormal": FLAG, "place": TEXT, "remark": TEXT,
+    "raw_finding": TEXT,
+}  # fmt: skip
 
 _DENIED = re.compile(r"\b(?:no|not|without|free of)\b[^.;!]{0,20}$", re.IGNORECASE)
 
@@ -77,7 +79,7 @@ def findings(rows: pd.DataFrame, register: Register, settings: Layered[Measuring
         machine or machine_of.get(strand, "")
         for machine, strand in zip(rows["machine"], rows["strand"], strict=True)
     ]
-    told_of = pd.DataFrame(
+    return typed(
         {
             "row_id": rows["row_id"],
             "machine": machines,
@@ -91,10 +93,9 @@ def findings(rows: pd.DataFrame, register: Register, settings: Layered[Measuring
             "place": rows["place"],
             "remark": rows["remark"],
             "raw_finding": rows["finding"],
-        }
+        },
+        COLUMNS,
     )
-    words_stay = dict.fromkeys(_WORDS, object)
-    return told_of.astype(words_stay | {"stop_class": bool, "abnormal": bool})[COLUMNS]
 
 
 def read(finding: str, remark: str, severity: str, site_words: dict[str, str]) -> Read:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from takeup.derive.frames import texts
 from takeup.derive.meters import MeterBook
 from takeup.derive.settings import MeasuringSettings
 from takeup.layered import Layered
@@ -19,6 +20,9 @@ if TYPE_CHECKING:
 #: constructions whose inner and outer links alternate, so that an odd span reads wrong
 ALTERNATE = ("bushed_rollerless", "roller_conveyor", "roller_drive")
 OFFSET = ("offset_sidebar_roller", "welded_mill", "welded_drag", "cast_h_mill")
+
+#: when a row was taken, on a day on which a chain was fitted
+BEFORE, EITHER, AFTER = range(3)
 
 _MIDDAY = 0.5
 #: more than any day number, so that strand and day make one rising key
@@ -38,15 +42,20 @@ class Register:
 
     lives: pd.DataFrame
 
-    def life_of(self, strands: NDArray[np.object_], days: Whole, after: Flags) -> tuple[Whole, Flags, Flags]:
+    def life_of(
+        self, strands: NDArray[np.object_], days: Whole, when: Whole | int
+    ) -> tuple[Whole, Flags, Flags]:
         """The life that each dated row belongs to.
 
-        On a fitting day a row *after* the work (as left) belongs to the new chain; a row before it to the old
-        chain, or, where no chain ended on that day, to the new one too.
+        On a fitting day a row from after the work (as left) belongs to the new chain and one from before it
+        (as found) to the old; one that may be either belongs to the old chain if one ended on that day, else
+        to the new.
 
         Parameters
         ----------
-        strands, days, after : (n,)
+        strands, days : (n,)
+        when : int or (n,) int
+            :data:`BEFORE`, :data:`EITHER` or :data:`AFTER` the work of a fitting day.
 
         Returns
         -------
@@ -73,7 +82,9 @@ class Register:
         )
         on_day = own.copy()
         on_day[on_day] = fitted[life[on_day]] == days[on_day]
-        life = np.where(on_day & ~after & had_old, old, life)
+        taken = np.broadcast_to(np.asarray(when), days.shape)
+        life = np.where(on_day & (taken != AFTER) & had_old, old, life)
+        own &= ~(on_day & (taken == BEFORE) & ~had_old)
 
         early = (code >= 0) & ~own
         late = own.copy()
@@ -125,13 +136,13 @@ def unregistered(
             lives[column].astype(columns[column].dtype) if columns[column].dtype.kind == "f" else ""
         )
     days = first_days.reindex(names).to_numpy(np.float64)
-    lives["strand"] = names
-    lives["machine"] = [_machine_of(name, meters, settings) for name in names]
+    lives["strand"] = texts(names)
+    lives["machine"] = texts(_machine_of(name, meters, settings) for name in names)
     lives["pitch_mm"] = [float(settings.value("pitch_mm", strand=name)) for name in names]
-    lives["fitted_on"] = np.datetime_as_string(days.astype("datetime64[D]")) if names else []
+    lives["fitted_on"] = texts(str(day) for day in days.astype("datetime64[D]"))
     lives["fitted_on_day"], lives["removed_on_day"] = days, np.nan
     lives["row_id"] = np.full(len(names), -1, dtype=np.int64)
-    lives["steel"] = "carbon"
+    lives["steel"] = texts(["carbon"] * len(names))
     return _finished(lives.assign(registered=False), meters, settings, as_of_day)
 
 
@@ -164,7 +175,7 @@ def _finished(
         "fitted_day": fitted,
         "removed_day": removed,
         "is_open": np.isnan(removed),
-        "life_id": [f"{name}|{day}" for name, day in zip(strand, lives["fitted_on"], strict=True)],
+        "life_id": texts(f"{name}|{day}" for name, day in zip(strand, lives["fitted_on"], strict=True)),
         "hours_at_fitting": at_fitting,
         "bridged_at_fitting": bridged,
         "hours_bridged": (np.abs(bridged_since - bridged) > 0.0005) | (last_read < fitted),

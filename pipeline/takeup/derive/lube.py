@@ -3,17 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 
-from takeup.derive.lives import Register
+from takeup.derive.frames import NUMBER, TEXT, WHOLE, typed
+from takeup.derive.lives import AFTER, Register
 from takeup.derive.meters import MeterBook
 from takeup.derive.readings import life_hours
 from takeup.derive.setaside import Aside, outside_lives
 from takeup.derive.settings import MeasuringSettings
 from takeup.layered import Layered
 from takeup.wear.arguments import Array, Flags, Whole
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+#: columns and types of the frame of lubrication
+COLUMNS = {
+    "life_id": TEXT, "strand": TEXT, "last_day": NUMBER, "last_pos": NUMBER, "last_hours": NUMBER,
+    "last_row_id": WHOLE, "quantity_sum_ml": NUMBER, "n_records": WHOLE, "dry_records": TEXT,
+    "blank_quantity_run": WHOLE,
+}  # fmt: skip
 
 DRY = "none_by_decision"
 
@@ -45,7 +56,7 @@ def lubrications(
     lives = register.lives
     day = rows["done_at_day"].to_numpy(np.int64)
     strand = rows["strand"].to_numpy(dtype=object)
-    life, early, late = register.life_of(strand, day, np.ones(day.shape, dtype=bool))
+    life, early, late = register.life_of(strand, day, AFTER)
     row_id, pos = rows["row_id"].to_numpy(np.int64), rows["done_at_pos"].to_numpy(np.float64)
     is_open = lives["is_open"].to_numpy(dtype=bool)
     inside = np.flatnonzero((life >= 0) & is_open[life]) if len(lives) else np.zeros(0, dtype=np.int64)
@@ -67,7 +78,7 @@ def lubrications(
     for place in inside[dry[life[inside]]].tolist():
         dry_rows[life[place]].append(int(row_id[place]))
     chosen = np.flatnonzero(is_open)
-    told = pd.DataFrame(
+    told = typed(
         {
             "life_id": lives["life_id"].to_numpy(dtype=object)[chosen],
             "strand": lives["strand"].to_numpy(dtype=object)[chosen],
@@ -79,7 +90,8 @@ def lubrications(
             "n_records": np.bincount(life[inside], minlength=len(lives))[chosen],
             "dry_records": [dry_rows[place] for place in chosen.tolist()],
             "blank_quantity_run": _blank_run(life[inside], quantity, len(lives))[chosen],
-        }
+        },
+        COLUMNS,
     )
     return told, outside_lives(rows, "done_at", early, late)
 

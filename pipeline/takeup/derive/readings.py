@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from takeup.derive.layers import shared
-from takeup.derive.lives import OFFSET, Register
+from takeup.derive.lives import AFTER, BEFORE, EITHER, OFFSET, Register
 from takeup.derive.meters import MeterBook
 from takeup.derive.setaside import Aside, outside_lives
 from takeup.derive.settings import MeasuringSettings
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 OCCASIONS = ("as_found", "routine", "as_left")
 AS_FOUND, ROUTINE, AS_LEFT = range(3)
 _REPEAT = "repeat"
+_ENOUGH_DAYS = 2**22  # so that strand and day make one number
 _CARELESS = ("dirty", "slack", "unknown")
 _WARMTH = ("u_temperature_k", "tape_as_chain_up_to_c", "hot_tape_c", "u_hot_tape_k", "u_no_temperature_k")
 
@@ -121,8 +122,9 @@ def readings(
     day = rows["measured_at_day"].to_numpy(np.int64)
     mark, marks = pd.factorize(rows["mark"].to_numpy(dtype=object), sort=True)
     strand = rows["strand"].to_numpy(dtype=object)
-    occasion, repeat = _occasions(rows, pd.factorize(strand)[0], day, mark)
-    life, early, late = register.life_of(strand, day, occasion == AS_LEFT)
+    on_day = pd.factorize(strand)[0] * _ENOUGH_DAYS + day
+    occasion, repeat = _occasions(rows, on_day, mark)
+    life, early, late = register.life_of(strand, day, _when(occasion, on_day))
     asides = outside_lives(rows, "measured_at", early, late)
 
     pos, row_id = rows["measured_at_pos"].to_numpy(np.float64), rows["row_id"].to_numpy(np.int64)
@@ -163,7 +165,14 @@ def _rising(life: Whole, day: Whole, occasion: Whole) -> Whole:
     return (life * (int(day.max(initial=0)) - first + 1) + day - first) * len(OCCASIONS) + occasion
 
 
-def _occasions(rows: pd.DataFrame, strand: Whole, day: Whole, mark: Whole) -> tuple[Whole, Flags]:
+def _when(occasion: Whole, on_day: Whole) -> Whole:
+    """Before or after the work of a fitting day; a routine reading is from before it if as left follows."""
+    left = np.isin(on_day, on_day[occasion == AS_LEFT])
+    when = np.select([occasion == AS_LEFT, (occasion == AS_FOUND) | left], [AFTER, BEFORE], EITHER)
+    return when.astype(np.int64)
+
+
+def _occasions(rows: pd.DataFrame, on_day: Whole, mark: Whole) -> tuple[Whole, Flags]:
     """The occasion of each row, and whether it is a repeat.
 
     A repeat belongs to the occasion of the reading it repeats: at its own mark, else on its day; to the first
@@ -175,7 +184,6 @@ def _occasions(rows: pd.DataFrame, strand: Whole, day: Whole, mark: Whole) -> tu
     occasion[word == "as_found"] = AS_FOUND
     occasion[word == "as_left"] = AS_LEFT
     if repeat.any():
-        on_day = strand * (int(day.max()) - int(day.min()) + 1) + day - int(day.min())
         near = np.flatnonzero(np.isin(on_day, on_day[repeat]) & ~repeat)
         at_mark: dict[tuple[int, int], int] = {}
         for place in near.tolist():

@@ -10,16 +10,20 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 import numpy as np
-import pandas as pd
 
+from takeup.derive.frames import TEXT, WHOLE, typed
 from takeup.derive.reasons import Reason
 from takeup.model import KeptOut
 
 if TYPE_CHECKING:
+    import pandas as pd
     from numpy.typing import NDArray
 
-#: columns of the frame of rows set aside
-COLUMNS = ["row_id", "feed", "reason", "strand", "subject", "day", "column", "found", "wanted", "raw"]
+#: columns and types of the frame of rows set aside
+COLUMNS = {
+    "row_id": WHOLE, "feed": TEXT, "reason": TEXT, "strand": TEXT, "subject": TEXT, "day": WHOLE,
+    "column": TEXT, "found": TEXT, "wanted": TEXT, "raw": TEXT,
+}  # fmt: skip
 
 #: the cells of a row that a reader needs to see it, by feed
 _SHOWN = {
@@ -108,24 +112,23 @@ def frame(
     """
     seen = {(aside.place, aside.reason): aside for aside in asides}
     chosen = [seen[key] for key in sorted(seen)]
-    if not chosen:
-        return pd.DataFrame(columns=COLUMNS).astype({"row_id": "int64", "day": "int64"})
-    places = [aside.place for aside in chosen]
-    told = pd.DataFrame(
+    places = np.array([aside.place for aside in chosen], dtype=np.int64)
+    told = typed(
         {
-            "row_id": rows["row_id"].to_numpy()[places].astype(np.int64),
-            "feed": feed,
+            "row_id": rows["row_id"].to_numpy()[places],
+            "feed": [feed] * len(chosen),
             "reason": [str(aside.reason) for aside in chosen],
             "strand": strand[places],
             "subject": (strand if subject is None else subject)[places],
-            "day": day[places].astype(np.int64),
+            "day": day[places],
             "column": [aside.column for aside in chosen],
             "found": [aside.found for aside in chosen],
             "wanted": [aside.wanted for aside in chosen],
             "raw": _as_text(rows.iloc[places], feed),
-        }
+        },
+        COLUMNS,
     )
-    return told.sort_values(["row_id", "reason"], ignore_index=True)[COLUMNS]
+    return told.sort_values(["row_id", "reason"], ignore_index=True)
 
 
 def kept_out(told: pd.DataFrame, store: Origins) -> list[KeptOut]:

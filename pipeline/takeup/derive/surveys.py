@@ -7,10 +7,10 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-import pandas as pd
 
 from takeup.derive.copies import copies
 from takeup.derive.falls import falls
+from takeup.derive.frames import FLAG, NUMBER, TEXT, WHOLE, typed
 from takeup.derive.lengths import impossible
 from takeup.derive.lives import Register
 from takeup.derive.miscounts import miscounts
@@ -26,15 +26,18 @@ from takeup.wear import elongation
 from takeup.wear.arguments import Array, Flags
 
 if TYPE_CHECKING:
+    import pandas as pd
     from numpy.typing import NDArray
 
-#: columns of the frame of surveys, which is sorted by (strand, fitting day, day, occasion)
-COLUMNS = [
-    "survey_id", "life_id", "strand", "machine", "day", "pos", "hours", "bridged_hours", "occasion",
-    "n_marks", "pitches", "e_wear_mean", "e_wear_max", "e_geo_mean", "e_geo_max", "max_mark", "spread",
-    "u_wear", "u_geo", "u_rate", "zero_shift", "baseline", "percent_only", "usable", "usable_for_rate",
-    "note", "row_ids",
-]  # fmt: skip
+#: columns and types of the frame of surveys, which is sorted by (strand, fitting day, day, occasion)
+COLUMNS = {
+    "survey_id": TEXT, "life_id": TEXT, "strand": TEXT, "machine": TEXT, "day": WHOLE, "pos": NUMBER,
+    "hours": NUMBER, "bridged_hours": NUMBER, "occasion": TEXT, "n_marks": WHOLE, "pitches": NUMBER,
+    "e_wear_mean": NUMBER, "e_wear_max": NUMBER, "e_geo_mean": NUMBER, "e_geo_max": NUMBER, "max_mark": TEXT,
+    "spread": NUMBER, "u_wear": NUMBER, "u_geo": NUMBER, "u_rate": NUMBER, "zero_shift": NUMBER,
+    "baseline": TEXT, "percent_only": FLAG, "usable": FLAG, "usable_for_rate": FLAG, "note": TEXT,
+    "row_ids": TEXT,
+}  # fmt: skip
 
 E_STEP = 6
 """Elongations are rounded to so many places of a per cent before they meet a threshold."""
@@ -127,7 +130,7 @@ def surveys(
     strand = lives["strand"].to_numpy(dtype=object)[its.life]
     iso = np.datetime_as_string(its.day.astype("datetime64[D]")) if len(its) else np.zeros(0, dtype="U10")
     occasion = np.array(OCCASIONS, dtype=object)[its.occasion]
-    return pd.DataFrame(
+    return typed(
         {
             "survey_id": [f"{a}|{b}|{c}" for a, b, c in zip(strand, iso, occasion, strict=True)],
             "life_id": lives["life_id"].to_numpy(dtype=object)[its.life],
@@ -156,8 +159,9 @@ def surveys(
             "usable_for_rate": left & (geo_count > 0) & ~np.isnan(its.hours),
             "note": note,
             "row_ids": _row_ids(readings, shown),
-        }
-    )[COLUMNS]
+        },
+        COLUMNS,
+    )
 
 
 def _elongations(readings: Readings, zero: Zeros) -> tuple[Array, Array, Array, Array, Array]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from takeup.derive.lives import Register
+from takeup.derive.lives import AFTER, Register
 from takeup.derive.setaside import Aside, outside_lives
 from takeup.wear.arguments import Array, Whole
 
@@ -66,7 +66,7 @@ def travels(rows: pd.DataFrame, register: Register) -> tuple[Travels, list[Aside
     """
     day = rows["measured_at_day"].to_numpy(np.int64)
     strand = rows["strand"].to_numpy(dtype=object)
-    life, early, late = register.life_of(strand, day, np.ones(day.shape, dtype=bool))
+    life, early, late = register.life_of(strand, day, AFTER)
     asides = outside_lives(rows, "measured_at", early, late)
     row_id = rows["row_id"].to_numpy(np.int64)
     inside = np.flatnonzero(life >= 0)
