@@ -172,4 +172,4 @@ class Book(RuleBasedStateMachine):
 
 
 TestBook = Book.TestCase
-TestBook.settings = settings(max_examples=50, stateful_step_count=25, deadline=None)
+TestBook.settings = settings(max_examples=40, stateful_step_count=20, deadline=None)

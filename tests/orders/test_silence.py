@@ -105,6 +105,19 @@ def test_the_record_question_also_rests_when_newer_evidence_asks_for_the_job_ane
     assert states["C-0003"] == (Job.LUBRICATE, OrderState.PROPOSED)
 
 
+def test_the_record_question_closed_out_without_a_record_comes_back_after_the_days() -> None:
+    asked = due(Job.LUBRICATE, "D2-N", seen_on=OLD)
+    plant = plant_with_done(asked)
+    plant.tell(asked, days=20, known=1)
+    plant.decide("C-0002", "done")
+    plant.tell(asked, known=1)
+    plant.tell(asked, days=6, known=1)
+    assert [order.state for order in plant.book] == [OrderState.DONE, OrderState.DONE]
+    plant.tell(asked, known=1)
+    assert plant.book[-1].number == "C-0003"
+    assert plant.book[-1].job is Job.CORRECT_DATA
+
+
 def test_two_jobs_without_record_are_one_order() -> None:
     plant = Plant()
     asked = due(Job.LUBRICATE, "D2-N", seen_on=OLD), due(Job.MEASURE, "E1-A", seen_on=OLD)

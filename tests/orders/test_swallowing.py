@@ -64,8 +64,9 @@ def test_a_measurement_of_another_set_too_stays_by_itself() -> None:
 def test_the_larger_order_lists_the_parts_of_the_smaller() -> None:
     plant = Plant()
     plant.tell(RENEW)
-    told = plant.tell(RENEW, small(Job.SPROCKETS), known=1)
-    assert "sprockets" in plant.order("C-0001").parts
+    assert "retainers" not in plant.order("C-0001").parts
+    told = plant.tell(RENEW, small(Job.ADJUST_TAKEUP), known=1)
+    assert "retainers" in plant.order("C-0001").parts
     assert changes(told) == [Change.REVISED, Change.RAISED]
     assert told.events[1].after["swallowed_by"] == "C-0001"
 

@@ -54,26 +54,35 @@ class Answers:
         )
 
 
-def answers(verdicts: pd.DataFrame, subjects: set[str]) -> Answers:
-    """Tonight's answers about these subjects.
+def answers(verdicts: pd.DataFrame, questions: set[Question]) -> Answers:
+    """Tonight's answers to these questions.
 
     Parameters
     ----------
     verdicts : DataFrame
         Columns ``rule``, ``subject``, ``answer``, ``margin``, ``evidence_known`` and, where the rules give
         it, ``margin_u``: the expanded uncertainty of the margin (NaN or no column: 0).
-    subjects : set of str
-        Names worth keeping; a plant has far more verdicts than orders.
+    questions : set of (rule, subject)
+        Those that orders rest on; a plant has far more verdicts.
     """
-    kept = verdicts[verdicts["subject"].isin(subjects)]
+    asked = verdicts["rule"].isin({rule for rule, _ in questions})
+    kept = verdicts[asked & verdicts["subject"].isin({subject for _, subject in questions})]
     margin = kept["margin"].to_numpy(dtype=np.float64)
     doubt = kept["margin_u"].to_numpy(dtype=np.float64) if "margin_u" in kept else np.zeros(len(kept))
     # A rule without a number has nothing to be past: its word is enough.
     past_doubt = np.isnan(margin) | (margin > np.nan_to_num(doubt))
-    columns = (kept["rule"], kept["subject"], kept["answer"], past_doubt, kept["evidence_known"])
+    clear = (kept["answer"] == Answer.CLEAR).to_numpy(dtype=bool)
+    known = kept["evidence_known"].to_numpy(dtype=np.int64)
+    # Lists, because a column of texts is slow to walk cell by cell.
+    columns = (clear.tolist(), past_doubt.tolist(), known.tolist())
     rows: dict[Question, list[Row]] = defaultdict(list)
-    for rule, subject, answer, past, known in zip(*columns, strict=True):
-        rows[rule, subject].append(Row(answer == Answer.CLEAR, bool(past), int(known)))
+    for question, row in zip(
+        zip(kept["rule"].tolist(), kept["subject"].tolist(), strict=True),
+        map(Row, *columns),
+        strict=True,
+    ):
+        if question in questions:
+            rows[question].append(row)
     return Answers({question: tuple(found) for question, found in rows.items()})
 
 

@@ -98,7 +98,7 @@ def update(
     """
     where = places(state)
     everything = asked(due, where)
-    tonight = answers(verdicts, _subjects(due, book))
+    tonight = answers(verdicts, _questions(due, book))
     made = closeouts.decisions(close_outs)
     before = {order.number: order for order in sorted(book, key=running_number)}
     after, problems = _decided(before, made, as_of)
@@ -161,11 +161,9 @@ def running_number(order: Order) -> int:
     return int(order.number.rpartition("-")[2])
 
 
-def _subjects(due: Iterable[Verdict], book: Iterable[Order]) -> set[str]:
-    subjects = {verdict.subject for verdict in due}
-    for order in book:
-        subjects.update(reason.subject for reason in order.reasons)
-    return subjects
+def _questions(due: Iterable[Verdict], book: Iterable[Order]) -> set[Question]:
+    reasons = (reason for order in book for reason in order.reasons)
+    return {(each.rule, each.subject) for source in (due, reasons) for each in source}
 
 
 def _current(orders: Iterable[Order]) -> dict[Key, Order]:

@@ -14,7 +14,8 @@ from takeup.orders.days import earliest, latest
 from takeup.orders.places import Names
 from takeup.orders.stops import Stops
 
-#: what a job takes beside tools; common practice, no source. A rule adds more in a fact ``parts``.
+#: what a job takes beside tools; common practice, no source.
+#: A rule adds more in a fact ``parts``.
 PARTS: dict[Job, Names] = {
     Job.REPLACE_SET: (
         "attachments",

@@ -60,19 +60,11 @@ def hearing(
     as_of : date
     silence_days : int
     """
-    heard: list[Asked] = []
-    unproved: dict[str, Asked] = {}
-    for each in all_asked:
-        order = finished.get(each.key)
-        decision = governing(order, decisions) if order else None
-        if order is None or decision is None or _speaks(each, order, decision.done_on):
-            heard.append(each)
-        elif as_of >= decision.done_on + timedelta(days=silence_days):
-            if _proved_on_the_day(each, order, decision.done_on) or each.job in ASKED_AGAIN:
-                heard.append(each)
-            elif each.job not in ASKED_ELSEWHERE:
-                unproved.setdefault(order.number, _missing_record(each, order, decision.done_on))
-    return Hearing(heard, list(unproved.values()))
+    days = timedelta(days=silence_days)
+    heard, unproved = _sorted(all_asked, finished, decisions, as_of, days)
+    # The question for a record may have been closed out itself.
+    still_unproved, _ = _sorted(unproved, finished, decisions, as_of, days)
+    return Hearing(heard, still_unproved)
 
 
 def proved(orders: Iterable[Order], hearing: Hearing, answers: Answers) -> set[Question]:
@@ -93,6 +85,29 @@ def proved(orders: Iterable[Order], hearing: Hearing, answers: Answers) -> set[Q
             for reason in order.reasons
         )
     }
+
+
+def _sorted(
+    all_asked: Iterable[Asked],
+    finished: Mapping[Key, Order],
+    decisions: Mapping[str, Decision],
+    as_of: date,
+    days: timedelta,
+) -> tuple[list[Asked], list[Asked]]:
+    """The verdicts that count, and one question for each finished order whose record is missing."""
+    heard: list[Asked] = []
+    unproved: dict[str, Asked] = {}
+    for each in all_asked:
+        order = finished.get(each.key)
+        decision = governing(order, decisions) if order else None
+        if order is None or decision is None or _speaks(each, order, decision.done_on):
+            heard.append(each)
+        elif as_of >= decision.done_on + days:
+            if each.job in ASKED_AGAIN or _proved_on_the_day(each, order, decision.done_on):
+                heard.append(each)
+            elif each.job not in ASKED_ELSEWHERE:
+                unproved.setdefault(order.number, _missing_record(each, order, decision.done_on))
+    return heard, list(unproved.values())
 
 
 def _speaks(each: Asked, order: Order, done_on: date) -> bool:
