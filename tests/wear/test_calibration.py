@@ -1,0 +1,336 @@
+"""The record of past forecasts: scores, quantiles, the table, and the bounds that come of it."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+from tests.benchmarks.coverage import table_of, tuning
+from tests.simulators import wander
+
+from takeup.errors import WearInputError
+from takeup.wear.calibration import (
+    EMPTY_TABLE,
+    FEWEST_IN_CELL,
+    SHIPPED_NONE,
+    SHIPPED_OWN,
+    Cell,
+    FleetTable,
+    PooledRate,
+    _rate_of_others,
+    bounds,
+    fleet_table,
+    pooled_rates,
+    weighted_quantiles,
+)
+from takeup.wear.forecast import Bounds, handbook_bounds
+from takeup.wear.record import LOOK_AHEADS, hours_until_reached, known_rates, past_ratios
+
+
+def life(rates: list[float], start: float = 0.2):
+    """One life surveyed every 1000 h from 500 h on."""
+    e = start + np.concatenate([[0.0], np.cumsum(rates)])
+    return 500.0 + 1000 * np.arange(e.size), e, np.array([0, e.size])
+
+
+# --- the rate as it was known
+
+
+def test_nothing_learned_later_enters_the_rate_of_a_survey():
+    fleet = wander.lives(np.random.default_rng(3), 20, changed_early=True)
+    whole = known_rates(fleet.hours, fleet.e, fleet.starts, fleet.u, fleet.case)
+    stop = fleet.starts[1:] - np.minimum(np.diff(fleet.starts), 2)
+    kept = np.concatenate([np.arange(a, b) for a, b in zip(fleet.starts[:-1], stop, strict=True)])
+    starts = np.concatenate([[0], np.cumsum(stop - fleet.starts[:-1])])
+    part = known_rates(fleet.hours[kept], fleet.e[kept], starts, fleet.u, fleet.case)
+    for name in ("before", "past_case", "rate", "u_rate", "own", "n_used"):
+        np.testing.assert_array_equal(getattr(part, name), getattr(whole, name)[kept])
+
+
+def test_past_the_case_kappa_times_the_rate_before_until_three_surveys_fit_their_own():
+    hours, e, starts = life([0.3, 0.3, 0.3, 0.9, 0.6, 0.6])  # 0.2 0.5 0.8 1.1 | 2.0 2.6 3.2
+    known = known_rates(hours, e, starts, 0.03, 1.5, 3.0)
+    np.testing.assert_allclose(known.rate, [np.nan, np.nan, 0.3, 0.3, 0.9, 0.9, 0.6])
+    np.testing.assert_allclose(known.before[2:], 0.3)
+    np.testing.assert_allclose(known.past_case, [np.nan] * 6 + [0.6])
+    assert known.n_used.tolist() == [1, 2, 3, 4, 4, 4, 3]
+    assert known.u_rate[4] == pytest.approx(3 * known.u_rate[3])
+
+
+def test_a_phase_found_beyond_doubt_carries_a_forecast_from_its_first_two_surveys():
+    known = known_rates(*life([0.3, 0.3, 0.3, 0.9, 0.9]), 0.03)
+    np.testing.assert_allclose(known.rate[2:], [0.3, 0.3, 0.9, 0.9])
+    assert known.n_used[4] == 2
+    assert known.first[4] == 3
+
+
+def test_run_in_surveys_make_no_rate():
+    known = known_rates([8, 50, 100, 1000, 2000], [0.1, 0.15, 0.2, 0.5, 0.8], [0, 5], 0.03)
+    assert not known.own.any()
+
+
+# --- what became of a forecast
+
+
+def test_levels_are_reached_between_surveys_by_proportion():
+    hours, e, starts = [1000, 2000, 3000], [0.2, 0.6, 1.0], [0, 3]
+    survey = np.array([0, 0, 0, 0, 2])
+    found = hours_until_reached(hours, e, starts, survey, np.array([0.7, 1.0, 1.01, 0.6, 1.1]))
+    np.testing.assert_allclose(found, [1250, 2000, np.nan, 1000, np.nan])
+
+
+def test_a_survey_does_not_vouch_for_its_own_error():
+    """Rate 0.4; the second survey read 0.4 for 0.6: by the others' word 0.5 had been there before it."""
+    found = hours_until_reached([500, 1500, 2500], [0.2, 0.4, 1.0], [0, 3], np.array([1]), np.array([0.5]))
+    np.testing.assert_allclose(found, [500 + 2000 * 0.3 / 0.8 - 1500])
+
+
+def test_a_dip_does_not_make_a_level_reached_twice():
+    found = hours_until_reached(
+        [1000, 2000, 3000, 4000, 5000], [0.2, 0.6, 0.5, 0.8, 1.0], [0, 5], np.array([0]), np.array([0.5])
+    )
+    # 0.6 and the dip to 0.5 count as 0.55 each; without the survey itself the life rose to it from zero.
+    np.testing.assert_allclose(found, [2000 * 0.5 / 0.55 - 1000])
+
+
+def test_other_lives_do_not_reach_a_level_for_this_one():
+    hours, e = [1000, 2000, 1000, 2000, 3000], [0.2, 0.6, 0.3, 0.9, 1.5]
+    found = hours_until_reached(hours, e, [0, 2, 5], np.array([0, 2]), np.array([1.0, 1.2]))
+    np.testing.assert_allclose(found, [np.nan, 1500])
+
+
+def test_a_life_changed_before_its_limit_is_scored_at_the_levels_it_reached():
+    """Rate 0.3, then 0.15: from the third survey on each step took twice the hours forecast."""
+    hours, e, starts = life([0.3, 0.3, 0.15, 0.15, 0.15])
+    found = past_ratios(hours, e, starts, [3.0], 1e-6)
+    at_third = found.log_ratio[(found.survey == 2) & found.own]
+    assert at_third.size > 0
+    np.testing.assert_allclose(np.exp(at_third), 2.0, rtol=1e-3)
+    assert e.max() < 1.5
+
+
+def test_a_look_ahead_is_scored_at_its_longest_reached_level_or_not_at_all():
+    hours, e, starts = life([0.3] * 4)  # 0.2 to 1.4
+    found = past_ratios(hours, e, starts, [2.0], 0.03)
+    longest = {int(s): int(found.look_ahead[found.survey == s].max()) for s in np.unique(found.survey)}
+    # From 0.8 the way to 1.4 is 0.3 of the limit: nearer 0.35 than 0.15. From 1.1 it is 0.15.
+    assert {survey: LOOK_AHEADS[longest[survey]] for survey in (2, 3)} == {2: 0.35, 3: 0.15}
+
+
+def test_before_a_rate_of_its_own_a_life_is_scored_on_the_rate_of_others():
+    hours, e, starts = life([0.3] * 4)
+    alone = past_ratios(hours, e, starts, [2.0], 0.03)
+    assert alone.own.all()
+    lent = past_ratios(hours, e, starts, [2.0], 1e-6, other_rate=[0.6])
+    # Not the first survey: its own word does not count, and the bedding before it was no steady rate.
+    second = ~lent.own & (lent.survey == 1)
+    assert second.sum() > 1
+    np.testing.assert_allclose(np.exp(lent.log_ratio[second]), 2.0, rtol=1e-3)
+
+
+def test_a_life_without_limit_or_tape_gives_no_score():
+    hours, e, starts = life([0.3] * 4)
+    assert past_ratios(hours, e, starts, [np.nan], 0.03).life.size == 0
+    assert past_ratios(hours, e, starts, [2.0], np.inf, other_rate=[0.3]).life.size == 0
+    assert past_ratios([], [], [0, 0], [2.0], 0.03).life.size == 0
+
+
+# --- quantiles
+
+
+def test_of_k_lives_and_a_new_one_each_is_as_likely_the_lowest():
+    """One value a life: 5 % of new values fall below the low point, by counting, for every K from 19 on."""
+    rng = np.random.default_rng(5)
+    for count in (19, 30, 59):
+        drawn = rng.random((4000, count + 1))
+        below = [
+            new < weighted_quantiles(np.arange(count), known)[0]
+            for *known_list, new in drawn
+            for known in (np.array(known_list),)
+        ]
+        # Binomial: 4000 draws, three standard deviations.
+        assert abs(np.mean(below) - 0.05) < 3 * np.sqrt(0.05 * 0.95 / 4000)
+
+
+def test_fewer_than_nineteen_lives_have_no_such_point():
+    low, high, lives = weighted_quantiles(np.arange(18), np.arange(18.0))
+    assert np.isnan(low)
+    assert np.isnan(high)
+    assert lives == 18
+    assert weighted_quantiles(np.arange(19), np.arange(19.0)) == (0.0, 18.0, 19)
+
+
+def test_a_life_often_surveyed_weighs_no_more_than_another():
+    values = np.arange(40.0)
+    once = weighted_quantiles(np.arange(40), values)
+    often = weighted_quantiles(
+        np.concatenate([np.arange(40), np.full(500, 20)]), np.concatenate([values, np.full(500, 20.0)])
+    )
+    assert often == pytest.approx(once, rel=1e-12)
+
+
+# --- the table
+
+
+def past_fleet(count: int, seed: int = 11):
+    return wander.lives(np.random.default_rng(seed), count, changed_early=True)
+
+
+def test_a_table_goes_through_json_and_back_to_the_bit():
+    table = table_of(past_fleet(60))
+    assert 50 < table.lives <= 60  # some were changed before their first survey
+    assert len(table.cells) > 10
+    assert FleetTable.from_dict(json.loads(json.dumps(table.to_dict()))) == table
+    assert FleetTable.from_dict(EMPTY_TABLE.to_dict()) == EMPTY_TABLE
+
+
+CELL = {"own": True, "stage": 2, "look_ahead": 0.15, "forecasts": 9, "lives": 9, "low": 0.5, "high": 2.0}
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        pytest.param({"lives": None}, "not a fleet table", id="no number"),
+        pytest.param({"cells": [{"own": True}]}, "not a fleet table", id="half a cell"),
+        pytest.param(
+            {"cells": [CELL | {"look_ahead": 0.2}]},
+            "stage 2, look-ahead 0.2, which are not in use",
+            id="a look-ahead of another version",
+        ),
+        pytest.param(
+            {"cells": [CELL | {"stage": 7}]},
+            "not in use",
+            id="a stage of another version",
+        ),
+    ],
+)
+def test_what_is_no_table_is_refused(change, says):
+    with pytest.raises(WearInputError, match=says):
+        FleetTable.from_dict(EMPTY_TABLE.to_dict() | change)
+
+
+def test_no_cell_stands_on_too_few_lives_and_widened_ones_say_so():
+    table = table_of(past_fleet(60))
+    assert all(cell.lives >= FEWEST_IN_CELL for cell in table.cells)
+    assert all(cell.low < 1 < cell.high for cell in table.cells)
+    assert {cell.widened for cell in table.cells} == {True, False}
+
+
+def test_the_order_of_lives_does_not_change_a_table():
+    fleet = past_fleet(40)
+    turned = table_of(fleet.take(np.arange(40)[::-1]))
+    table = table_of(fleet)
+    assert turned.rates == table.rates
+    for one, other in zip(turned.cells, table.cells, strict=True):
+        assert (one.stage, one.look_ahead, one.forecasts, one.lives) == (
+            other.stage,
+            other.look_ahead,
+            other.forecasts,
+            other.lives,
+        )
+        np.testing.assert_allclose([one.low, one.high], [other.low, other.high], rtol=1e-12)
+
+
+def test_pooled_rates_are_the_middle_of_three_lives_or_more():
+    rates = pooled_rates(["a", "b", "a", "a", "b", "a"], np.array([0.2, 0.1, 0.6, np.nan, 0.3, 0.4]))
+    assert rates == (PooledRate("a", 3, 0.4),)
+    table = FleetTable(1, "2026-03-01", 6, (), rates)
+    np.testing.assert_array_equal(table.pooled(["b", "a", "", "a"]), [np.nan, 0.4, np.nan, 0.4])
+    assert table.pooled([]).size == 0
+
+
+def test_a_life_is_not_scored_on_a_middle_it_helped_to_make():
+    """Four lives with rates of 1, 2, 3 and 4 tenths: each is lent the middle of the other three."""
+    hours = np.tile([500.0, 1500, 2500], 4)
+    e = np.concatenate([0.1 + rate * np.arange(3) for rate in (0.1, 0.2, 0.3, 0.4)])
+    starts = np.arange(0, 13, 3)
+    limit, u, service = np.full(4, 2.0), 1e-6, ["a"] * 4
+    table = fleet_table(1, "2026-03-01", hours, e, starts, limit, u, service, 0.9)
+    assert table.rates[0].middle == pytest.approx(0.25)
+    others = _rate_of_others(np.array(service), np.array([0.1, 0.2, 0.3, 0.4]), np.full(4, 0.9))
+    np.testing.assert_allclose(others, [0.3, 0.3, 0.2, 0.2])
+
+
+# --- bounds
+
+
+def told(middle: float = 1000.0, early: float = 700.0, late: float = 1500.0) -> Bounds:
+    return Bounds(np.array([middle]), np.array([middle]), np.array([middle]))._replace(
+        early=np.array([early]), late=np.array([late])
+    )
+
+
+RECORD = FleetTable(3, "2026-03-01", 40, (Cell(True, 2, 0.35, 212, 38, 0.7, 1.6),), ())
+#: Stage 0.5 to 0.7, way 0.4 of the limit; 0.8 % at 0.8 % per 1000 h are 1000 h; twice 0.04 % are 100 h.
+STRAND = {"own": [True], "e_percent": [1.2], "limit_percent": [2.0], "rate": [0.8], "u_rate_percent": [0.04]}
+
+
+def test_the_record_multiplies_hours_and_doubt_and_takes_the_doubt_off_again():
+    """(1000 + 100) x 0.7 - 100 = 670; (1000 + 100) x 1.6 - 100 = 1660."""
+    found = bounds(RECORD, **STRAND, u_zero_percent=0.0, handbook=told())
+    np.testing.assert_allclose([found.early[0], found.middle[0], found.late[0]], [670, 1000, 1660])
+    assert (found.calibrated[0], found.forecasts[0], found.lives[0]) == (True, 212, 38)
+
+
+def test_the_zero_is_joined_as_a_square():
+    """1.645 x 0.16 % at 0.8 are 329 h: early 1000 - sqrt(330^2 + 329^2), late 1000 + sqrt(660^2 + 329^2)."""
+    found = bounds(RECORD, **STRAND, u_zero_percent=0.16, handbook=told())
+    zero = 1000 * 1.6448536 * 0.16 / 0.8
+    assert found.early[0] == pytest.approx(1000 - np.hypot(330, zero), abs=0.01)
+    assert found.late[0] == pytest.approx(1000 + np.hypot(660, zero), abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("table", "change"),
+    [
+        pytest.param(FleetTable(3, "2026-03-01", 29, RECORD.cells, ()), {}, id="29 lives"),
+        pytest.param(EMPTY_TABLE, {}, id="no record"),
+        pytest.param(RECORD, {"e_percent": [1.5]}, id="a stage without a cell"),
+        pytest.param(RECORD, {"own": [False]}, id="no rate of its own"),
+    ],
+)
+def test_without_a_record_the_wider_of_handbook_and_shipped_table(table, change):
+    wide, narrow = told(early=100.0, late=np.inf), told(early=990.0, late=1010.0)
+    strand = STRAND | change
+    by_handbook = bounds(table, **strand, u_zero_percent=0.0, handbook=wide)
+    by_shipped = bounds(table, **strand, u_zero_percent=0.0, handbook=narrow)
+    assert not by_handbook.calibrated[0]
+    assert by_handbook.forecasts[0] == by_handbook.lives[0] == 0
+    assert (by_handbook.early[0], by_handbook.late[0]) == (100.0, np.inf)
+    ahead = 2  # 0.4 and 0.25 of the limit alike
+    low, high = (SHIPPED_OWN if strand["own"][0] else SHIPPED_NONE)[ahead]
+    assert by_shipped.early[0] == pytest.approx(1100 * low - 100)
+    assert by_shipped.late[0] == pytest.approx(1100 * high - 100)
+
+
+def test_nothing_is_below_zero_and_the_middle_lies_between():
+    near = STRAND | {"e_percent": [1.999], "u_rate_percent": [0.2]}
+    table = FleetTable(1, "2026-03-01", 40, (Cell(True, 4, 0.06, 90, 30, 0.2, 0.9),), ())
+    found = bounds(table, **near, u_zero_percent=0.1, handbook=told(1.25, 0.0, 300.0))
+    assert found.early[0] == 0
+    assert found.late[0] >= found.middle[0] == 1.25
+
+
+def test_what_is_not_known_stays_not_known():
+    unknown = STRAND | {"e_percent": [np.nan]}
+    found = bounds(RECORD, **unknown, u_zero_percent=0.1, handbook=told(np.nan, np.nan, np.nan))
+    assert np.isnan([found.early[0], found.middle[0], found.late[0]]).all()
+    no_rate = STRAND | {"rate": [0.0]}
+    open_ = bounds(RECORD, **no_rate, u_zero_percent=0.1, handbook=told(np.inf, 2000.0, np.inf))
+    assert (open_.early[0], open_.late[0], open_.calibrated[0]) == (2000.0, np.inf, False)
+
+
+def test_a_strand_of_the_worked_example_gets_wider_bounds_than_the_handbook_gives():
+    handbook = handbook_bounds([1.552], [0.112], [1.969], [0.2656], [0.0175])
+    found = bounds(EMPTY_TABLE, [True], [1.552], [1.969], [0.2656], [0.056], [0.04], handbook)
+    assert found.early[0] < handbook.early[0]
+    assert found.late[0] >= handbook.late[0]
+
+
+def test_the_shipped_table_is_what_one_world_gives_rounded_outwards():
+    """Recorded: where the numbers come from. That they serve is shown by the coverage test."""
+    found = tuning()
+    for shipped, points in ((SHIPPED_OWN, found[True]), (SHIPPED_NONE, found[False])):
+        outwards = [(np.floor(low * 20) / 20, np.ceil(high * 20) / 20) for low, high in points]
+        np.testing.assert_allclose(shipped, outwards, atol=1e-9)
