@@ -21,6 +21,8 @@ from takeup.derive.takeups import Travels
 from takeup.derive.trust import Growth, Means, doubt, doubt_of, means, series
 from takeup.wear.arguments import Flags, Whole
 
+_FAR = 6.0  # u of one reading: 3 U
+
 
 def falls(
     readings: Readings, stands: Flags, register: Register, travels: Travels, settings: MeasuringSettings
@@ -173,8 +175,13 @@ class _Life:
         self.accept(higher)
 
     def some_fell(self, its: list[int], fallen: list[int], compared: int) -> None:
-        """Few marks fell while others went on: new links there. Most fell: a poor pull, the rest stands."""
+        """Most marks fell: a poor pull, the rest stands. Few fell, and far: new links there.
+
+        Of many marks some fall by two sigma now and then, so a mark alone must fall by 3 U.
+        """
         few = 2 * len(fallen) <= compared
+        if few:
+            fallen = [spot for spot in fallen if self.fell_far(spot)]
         for spot in fallen:
             mark = self.mark[spot]
             self.put(spot, Reason.MARK_FELL if few else Reason.NEGATIVE_WEAR, self.before(spot))
@@ -189,7 +196,7 @@ class _Life:
         before = [self.was(spot) for spot in compared]
         was = sum(self.e[spot] for spot in before) / len(before)
         u = max(self.u[spot] for spot in compared)
-        if not (was - mean > 6.0 * u and mean <= self.tolerance + 2.0 * u):
+        if not (was - mean > _FAR * u and mean <= self.tolerance + 2.0 * u):
             return False
         since, until = max(self.day[spot] for spot in before), self.day[compared[0]]
         return self.travels.back_at_start(self.life, since, until, self.settings.new_takeup_part) is not False
@@ -202,6 +209,10 @@ class _Life:
             if self.day[following[0]] > self.day[compared[0]] and pairs:
                 return all(self.below(after) and self.follows(spot, after) for spot, after in pairs)
         return False
+
+    def fell_far(self, spot: int) -> bool:
+        was = self.was(spot)
+        return self.e[was] - self.e[spot] > _FAR * max(self.u[spot], self.u[was])
 
     def follows(self, spot: int, after: int) -> bool:
         room = doubt_of(self.u[spot], self.u[after])

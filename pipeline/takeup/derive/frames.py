@@ -11,8 +11,8 @@ import pandas as pd
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-#: kinds of column: text and lists stay objects
-TEXT, WHOLE, NUMBER, FLAG = "object", "int64", "float64", "bool"
+#: kinds of column; a list holds row ids
+TEXT, ROWS, WHOLE, NUMBER, FLAG = "text", "rows", "int64", "float64", "bool"
 
 
 def typed(columns: Mapping[str, Any] | pd.DataFrame, types: Mapping[str, str]) -> pd.DataFrame:
@@ -45,7 +45,8 @@ def texts(values: Iterable[str]) -> NDArray[np.object_]:
 
 
 def _column(values: Any, kind: str) -> Any:
+    if kind == ROWS:  # the cache gives arrays back
+        return pd.Series([[int(row) for row in rows] for rows in values], dtype=object)
     if kind == TEXT:
-        given = values.tolist() if hasattr(values, "tolist") else list(values)
-        return pd.Series(texts(given), dtype=object)
+        return pd.Series(texts(values), dtype=object)
     return np.asarray(values).astype(kind)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from takeup.derive.frames import NUMBER, TEXT, WHOLE, typed
+from takeup.derive.frames import NUMBER, ROWS, TEXT, WHOLE, typed
 from takeup.derive.lives import AFTER, Register
 from takeup.derive.meters import MeterBook
 from takeup.derive.readings import life_hours
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 #: columns and types of the frame of lubrication
 COLUMNS = {
     "life_id": TEXT, "strand": TEXT, "last_day": NUMBER, "last_pos": NUMBER, "last_hours": NUMBER,
-    "last_row_id": WHOLE, "quantity_sum_ml": NUMBER, "n_records": WHOLE, "dry_records": TEXT,
+    "last_row_id": WHOLE, "quantity_sum_ml": NUMBER, "n_records": WHOLE, "dry_records": ROWS,
     "blank_quantity_run": WHOLE,
 }  # fmt: skip
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from takeup.derive.copies import copies
 from takeup.derive.falls import falls
-from takeup.derive.frames import FLAG, NUMBER, TEXT, WHOLE, typed
+from takeup.derive.frames import FLAG, NUMBER, ROWS, TEXT, WHOLE, typed
 from takeup.derive.lengths import impossible
 from takeup.derive.lives import Register
 from takeup.derive.miscounts import miscounts
@@ -36,7 +36,7 @@ COLUMNS = {
     "e_wear_mean": NUMBER, "e_wear_max": NUMBER, "e_geo_mean": NUMBER, "e_geo_max": NUMBER, "max_mark": TEXT,
     "spread": NUMBER, "u_wear": NUMBER, "u_geo": NUMBER, "u_rate": NUMBER, "zero_shift": NUMBER,
     "baseline": TEXT, "percent_only": FLAG, "usable": FLAG, "usable_for_rate": FLAG, "note": TEXT,
-    "row_ids": TEXT,
+    "row_ids": ROWS,
 }  # fmt: skip
 
 E_STEP = 6
