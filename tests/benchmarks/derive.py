@@ -55,7 +55,7 @@ def moments(name: str, day: Any) -> dict[str, Any]:
     return {name: text, f"{name}_day": day, f"{name}_pos": day + 0.5}
 
 
-def plant(strands: int) -> dict[Feed, pd.DataFrame]:
+def plant(strands: int, *, slips: bool = True) -> dict[Feed, pd.DataFrame]:
     """Two strands a machine, a weekly meter, twelve surveys of four marks each."""
     rng = np.random.default_rng(11)
     strand, machine = names("S", strands), names("M", (strands + 1) // 2)
@@ -72,7 +72,7 @@ def plant(strands: int) -> dict[Feed, pd.DataFrame]:
     rate = rng.uniform(0.1, 0.5, strands)[which]
     e = 0.1 + rate * survey * EVERY_DAYS * 17 / 1000
     length = SPAN * PITCH * (1 + e / 100) + rng.normal(0, 0.8, e.size)
-    slip = rng.random(e.size)
+    slip = rng.random(e.size) if slips else np.full(e.size, 0.5)
     length = np.where(slip < 0.01, length * 21 / 20, np.where(slip > 0.99, length - 12, length))
     marks = np.array([str(mark) for mark in range(1, MARKS + 1)], dtype=object)
     return {

@@ -195,3 +195,18 @@ class TestOnlyWhatChanged:
         assert told is not None
         assert told.set_aside
         assert_equal(told, whole.derived(AS_OF))
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_no_reading_is_lost(seed: int) -> None:
+    """Every row stands behind a survey, or is set aside with a reason."""
+    plant = busy_plant(seed)
+    for e in (0.5, 5.6):  # a repeat that stands, and one that is set aside with the reading it replaced
+        plant.survey(after(1500 + 1000 * e), 0.6, "BE-2-A")
+        plant.survey(after(1500 + 1000 * e), e, "BE-2-A", occasion="repeat")
+    derived = plant.derived(AS_OF)
+    behind = {row for rows in derived.surveys["row_ids"] for row in rows}
+    given = {row["row_id"] for row in plant.given[Feed.ELONGATION_READINGS]}
+    assert behind | reasons(derived).keys() >= given
+    standing = {row for rows in derived.surveys.loc[derived.surveys["usable"], "row_ids"] for row in rows}
+    assert not standing & reasons(derived).keys()

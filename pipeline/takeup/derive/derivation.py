@@ -138,7 +138,7 @@ def derive(
 
     cached = store.read_cache(SURVEY_CACHE)
     everything = everything or night is None or cached.empty
-    touched = set(known.lives["strand"])
+    touched = set(known.lives["strand"]) | (set() if cached.empty else set(cached["strand"]))
     if not everything:
         changed = store.effective_changes(night, as_of, previous_as_of)["strand"]  # type: ignore[arg-type]
         touched = _with_their_sets(known, set(changed) | _moved(cached, known, meters))
@@ -199,7 +199,11 @@ def _fresh(
     """Surveys of whole strands and their rows set aside."""
     its, outside = readings(rows, known, meters, settings)
     verdict = judged(its, known, travelled, settings)
-    placed = [aside._replace(place=int(its.place[aside.place])) for aside in verdict.asides]
+    placed = [
+        aside._replace(place=place)
+        for aside in verdict.asides
+        for place in (int(its.place[aside.place]), *(earlier for earlier, _ in its.also.get(aside.place, ())))
+    ]
     asides = setaside.frame(outside + placed, rows, "elongation_readings", *_who_when(rows, "measured_at"))
     return surveys(its, verdict, known, settings), asides
 

@@ -73,7 +73,7 @@ class Readings:
     percent_only, confirmed : bool
         ``confirmed``: a repeat on the same day says the same.
     also : dict
-        Place in these arrays to the row ids of readings that this one replaced.
+        Place in these arrays to the readings that this one replaced, each as (place in the rows, row id).
     """
 
     place: Whole
@@ -95,7 +95,7 @@ class Readings:
     side_known: Flags
     percent_only: Flags
     confirmed: Flags
-    also: dict[int, list[int]]
+    also: dict[int, list[tuple[int, int]]]
     marks: NDArray[np.object_]
     surveys: Occasions
 
@@ -202,20 +202,20 @@ _PRECEDENCE = (1, 0, 2)
 
 def _last_of_each(
     rows: pd.DataFrame, key: Whole, order: Whole, settings: Layered[MeasuringSettings]
-) -> tuple[Whole, dict[int, list[int]], Flags]:
+) -> tuple[Whole, dict[int, list[tuple[int, int]]], Flags]:
     """One row a survey and mark, the last; what it replaced; and whether it says the same as that."""
     sorted_key = key[order]
     last = np.append(sorted_key[1:] != sorted_key[:-1], True) if order.size else np.zeros(0, dtype=bool)
     chosen = order[last]
     confirmed = np.zeros(chosen.size, dtype=bool)
-    also: dict[int, list[int]] = {}
+    also: dict[int, list[tuple[int, int]]] = {}
     place_of = np.searchsorted(sorted_key[last], sorted_key)
     row_id = rows["row_id"].to_numpy()
     length, pitches = rows["length_mm"].to_numpy(np.float64), rows["pitches"].to_numpy(np.float64)
     within = float(settings.value("repeat_within_mm"))
     for spot in np.flatnonzero(~last).tolist():
         earlier, place = order[spot], int(place_of[spot])
-        also.setdefault(place, []).append(int(row_id[earlier]))
+        also.setdefault(place, []).append((int(earlier), int(row_id[earlier])))
         if (
             pitches[earlier] == pitches[chosen[place]]
             and abs(length[earlier] - length[chosen[place]]) <= within

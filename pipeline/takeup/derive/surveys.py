@@ -235,5 +235,5 @@ def _row_ids(readings: Readings, shown: Flags) -> list[list[int]]:
     found = [rows[first:end] for first, end in pairwise(starts)]
     for place, earlier in readings.also.items():
         if shown[place]:
-            found[readings.survey[place]] += earlier
+            found[readings.survey[place]] += [row_id for _, row_id in earlier]
     return found
