@@ -102,31 +102,31 @@ CHAINS = (
     # The case is worn through: the rate triples and the limit comes early.
     Chain("EL-11", "bushed rollerless, 6.000 in", "bushed_rollerless", 152.4, 240, (12, 12), 0.26, (D(2023, 9, 11), D(2025, 3, 17)), certified=True, lube_plan="none_by_decision", lube_hours=None, lube_ml=None),
     # Sisters: sealed against unsealed.
-    Chain("EL-12", "bushed rollerless, 6.000 in, sealed", "bushed_rollerless", 152.4, 200, (12, 12), 0.085, (D(2023, 10, 2),), seals="labyrinth", lube_plan="sealed_greaseable", lube_hours=500, lube_ml=300, price=41000),
-    Chain("EL-13", "bushed rollerless, 6.000 in", "bushed_rollerless", 152.4, 200, (12, 12), 0.24, (D(2023, 10, 2), D(2025, 9, 15)), lube_plan="none_by_decision", lube_hours=None, lube_ml=None),
+    Chain("EL-12", "bushed rollerless, 6.000 in, sealed", "bushed_rollerless", 152.4, 200, (12, 12), 0.055, (D(2023, 10, 2),), seals="labyrinth", lube_plan="sealed_greaseable", lube_hours=500, lube_ml=300, price=41000),
+    Chain("EL-13", "bushed rollerless, 6.000 in", "bushed_rollerless", 152.4, 200, (12, 12), 0.21, (D(2023, 10, 2), D(2026, 1, 12)), lube_plan="none_by_decision", lube_hours=None, lube_ml=None),
     # An uneven pair: strand B wears faster.
-    Chain("EL-14", "bushed rollerless, 6.000 in", "bushed_rollerless", 152.4, 180, (12, 12), 0.10, (D(2023, 9, 20),), unequal=0.32, lube_plan="none_by_decision", lube_hours=None, lube_ml=None),
+    Chain("EL-14", "bushed rollerless, 6.000 in", "bushed_rollerless", 152.4, 180, (12, 12), 0.07, (D(2023, 9, 20),), unequal=0.38, lube_plan="none_by_decision", lube_hours=None, lube_ml=None),
     Chain("EL-15", "bushed rollerless, 4.000 in", "bushed_rollerless", 101.6, 260, (14, 14), 0.20, (D(2024, 1, 15), D(2026, 1, 19)), pin_mm=25.4, bore_mm=25.8, outside_mm=38.1, lube_plan="none_by_decision", lube_hours=None, lube_ml=None),
     # Dry by decision, and greased all the same.
-    Chain("DR-21", "welded drag", "welded_drag", 152.4, 160, (9, 9), 0.28, (D(2023, 9, 5), D(2025, 6, 2)), cases_mm=(3.0, 0.0), attachment_every=2, lube_plan="none_by_decision", lube_hours=None, lube_ml=None, price=16500),
+    Chain("DR-21", "welded drag", "welded_drag", 152.4, 160, (9, 9), 0.2, (D(2023, 9, 5), D(2025, 6, 2)), cases_mm=(3.0, 0.0), attachment_every=2, lube_plan="none_by_decision", lube_hours=None, lube_ml=None, price=16500),
     Chain("DR-22", "welded drag", "welded_drag", 152.4, 140, (9, 9), 0.36, (D(2023, 11, 6), D(2025, 2, 10)), cases_mm=(3.0, 0.0), attachment_every=2, lube_plan="none_by_decision", lube_hours=None, lube_ml=None, price=15500),
     # No reading was ever taken here.
     Chain("DR-23", "welded mill", "welded_mill", 101.6, 120, (8, 8), 0.2, (D(2025, 4, 7),), sides=("",), cases_mm=(3.0, 0.0), lube_plan="none_by_decision", lube_hours=None, lube_ml=None, survey_hours=float("inf"), price=6000),
     # Nobody knows the case depth of this long-pitch chain.
     Chain("FE-31", "roller conveyor, 12 in", "roller_conveyor", 304.8, 72, (8, 8), 0.055, (D(2023, 10, 9),), pin_mm=44.45, bore_mm=45.0, outside_mm=63.5, cases_mm=(None, None), attachment_every=1, lube_ml=120, price=52000),
     # A bushing cracks in the second night.
-    Chain("FE-32", "roller conveyor, 9 in", "roller_conveyor", 228.6, 84, (8, 8), 0.085, (D(2023, 9, 25),), pin_mm=38.1, bore_mm=38.6, outside_mm=57.15, attachment_every=1, lube_ml=120, price=48000),
+    Chain("FE-32", "roller conveyor, 9 in", "roller_conveyor", 228.6, 84, (8, 8), 0.045, (D(2023, 9, 25),), pin_mm=38.1, bore_mm=38.6, outside_mm=57.15, attachment_every=1, lube_ml=120, price=48000),
     # The take-up runs out before the chain does.
-    Chain("RC-41", "offset sidebar, 7 in", "offset_sidebar_roller", 177.8, 220, (10, 10), 0.13, (D(2023, 9, 18),), travel_mm=340, attachment_every=6, pin_mm=41.3, bore_mm=41.8, outside_mm=60.0, lube_ml=90, price=60000),
+    Chain("RC-41", "offset sidebar, 7 in", "offset_sidebar_roller", 177.8, 220, (10, 10), 0.125, (D(2023, 9, 18),), travel_mm=340, attachment_every=2, pin_mm=41.3, bore_mm=41.8, outside_mm=60.0, lube_ml=90, price=60000),
     # Inside rub on one side.
-    Chain("SC-51", "offset sidebar, 6 in", "offset_sidebar_roller", 152.4, 180, (10, 10), 0.14, (D(2023, 12, 4),), attachment_every=6, pin_mm=34.9, bore_mm=35.4, outside_mm=52.0, lube_ml=70),
+    Chain("SC-51", "offset sidebar, 6 in", "offset_sidebar_roller", 152.4, 180, (10, 10), 0.085, (D(2023, 12, 4),), attachment_every=6, pin_mm=34.9, bore_mm=35.4, outside_mm=52.0, lube_ml=70),
     # A lubrication lapse.
-    Chain("SL-61", "roller conveyor, 4 in", "roller_conveyor", 101.6, 300, (16, 16), 0.075, (D(2023, 9, 4),), pin_mm=19.05, bore_mm=19.4, outside_mm=28.6, cases_mm=(2.5, 1.2), lube_ml=60, travel_mm=400, price=14000),
+    Chain("SL-61", "roller conveyor, 4 in", "roller_conveyor", 101.6, 300, (16, 16), 0.05, (D(2023, 9, 4),), pin_mm=19.05, bore_mm=19.4, outside_mm=28.6, cases_mm=(2.5, 1.2), lube_ml=60, travel_mm=400, price=14000),
     # Readings of these two come from a hand-held tape with decimal commas.
-    Chain("SL-62", "roller conveyor, 4 in", "roller_conveyor", 101.6, 280, (16, 16), 0.065, (D(2023, 9, 4),), pin_mm=19.05, bore_mm=19.4, outside_mm=28.6, cases_mm=(2.5, 1.2), lube_ml=60, travel_mm=400, price=14000),
-    Chain("SL-63", "roller conveyor, 4 in", "roller_conveyor", 101.6, 280, (16, 16), 0.07, (D(2023, 9, 4),), pin_mm=19.05, bore_mm=19.4, outside_mm=28.6, cases_mm=(2.5, 1.2), lube_ml=60, travel_mm=400, price=14000),
+    Chain("SL-62", "roller conveyor, 4 in", "roller_conveyor", 101.6, 280, (16, 16), 0.04, (D(2023, 9, 4),), pin_mm=19.05, bore_mm=19.4, outside_mm=28.6, cases_mm=(2.5, 1.2), lube_ml=60, travel_mm=400, price=14000),
+    Chain("SL-63", "roller conveyor, 4 in", "roller_conveyor", 101.6, 280, (16, 16), 0.045, (D(2023, 9, 4),), pin_mm=19.05, bore_mm=19.4, outside_mm=28.6, cases_mm=(2.5, 1.2), lube_ml=60, travel_mm=400, price=14000),
     # The drives are measured in inches.
-    Chain("HD-71", "cranked link, 3.5 in", "offset_sidebar_roller", 88.9, 96, (13, 72), 0.11, (D(2023, 10, 16), D(2025, 10, 13)), sides=("",), pin_mm=22.2, bore_mm=22.5, outside_mm=31.7, lube_plan="manual_drive", lube_hours=8, lube_ml=40, travel_mm=90, price=9000, lead_days=84),
+    Chain("HD-71", "cranked link, 3.5 in", "offset_sidebar_roller", 88.9, 96, (13, 72), 0.11, (D(2023, 10, 16), D(2025, 10, 13)), sides=("",), pin_mm=22.2, bore_mm=22.5, outside_mm=31.7, lube_plan="manual_drive", lube_hours=24, lube_ml=40, travel_mm=90, price=9000, lead_days=84),
     Chain("HD-72", "cranked link, 3.5 in", "offset_sidebar_roller", 88.9, 104, (13, 60), 0.04, (D(2023, 10, 16),), sides=("",), pin_mm=22.2, bore_mm=22.5, outside_mm=31.7, lube_plan="sealed_greaseable", lube_hours=500, lube_ml=400, travel_mm=90, price=9800, lead_days=84),
     # Its hour meter was reset, and once rolled over.
     Chain("HD-73", "cranked link, 4 in", "offset_sidebar_roller", 101.6, 88, (11, 44), 0.085, (D(2023, 9, 11),), sides=("",), pin_mm=25.4, bore_mm=25.7, outside_mm=38.1, lube_plan="manual_drive", lube_hours=100, lube_ml=40, travel_mm=None, fixed=True, price=8700, lead_days=84),
@@ -135,6 +135,10 @@ CHAINS = (
 Row = dict[str, str]
 Rows = dict[str, list[tuple[date, Row]]]
 """Feed name to (day on which the plant's system knew it, row)."""
+
+
+#: The salt drag gets its new set on the last day: the register's export of that night says so.
+NEW_SET = ("DR-22", LAST_DAY)
 
 
 def main(folder: Path) -> None:
@@ -255,7 +259,8 @@ def _surveys(
                     when,
                     {
                         "strand": strand,
-                        "measured_at": when.isoformat(),
+                        # On a changing day the old chain is read before the new one.
+                        "measured_at": f"{when.isoformat()}T{'15' if day == 0 else '07'}:30",
                         "used_left_mm": f"{min(used + draw.normal(0, 1), chain.travel_mm):.0f}",
                         "used_right_mm": f"{min(used + draw.normal(0, 1), chain.travel_mm):.0f}",
                     },
@@ -279,8 +284,6 @@ def _lube(
         when = fitted + timedelta(days=day)
         due = life[day] + chain.lube_hours * draw.uniform(0.8, 0.98)
         if chain.machine == "SL-61" and LUBE_LAPSE[0] <= when <= LUBE_LAPSE[1]:
-            continue
-        if chain.machine == "HD-71" and day % 3:
             continue
         quantity = chain.lube_ml * draw.uniform(0.85, 1.15)
         rows["lube_records"].append(
@@ -571,12 +574,50 @@ def _stories(rows: Rows) -> None:
             )
         )
     _miscount_and_correction(rows)
-    _survey(rows, "EL-11-A", date(2026, 9, 7), (3116, 3117, 3115, 3118))
-    _survey(rows, "EL-11-B", date(2026, 9, 7), (3114, 3115, 3113, 3116))
+    for strand, grown in (("EL-11-A", 6), ("EL-11-B", 5)):
+        lengths = _lengths(rows, strand, _latest(rows, strand))
+        _survey(rows, strand, date(2026, 9, 7), tuple(length + grown for length in lengths))
+    _new_set(rows)
     _survey(rows, "ZZ-99-A", date(2026, 9, 1), (3050, 3051, 3050, 3052))
 
 
-def _survey(rows: Rows, strand: str, when: date, lengths: tuple[int, ...]) -> None:
+def _new_set(rows: Rows) -> None:
+    """The new chain of the last day: two lives end, two begin, and the new ones are measured as left."""
+    machine, when = NEW_SET
+    nominal = 20 * 152.4
+    for known, row in list(rows["strands"]):
+        if row["machine"] != machine or row["removed_on"]:
+            continue
+        ended = replace_cells(row, removed_on=when.isoformat())
+        begun = replace_cells(row, fitted_on=when.isoformat())
+        rows["strands"].remove((known, row))
+        rows["strands"] += [(known, row | {"until": when.isoformat()}), (when, ended), (when, begun)]
+        _survey(rows, row["strand"], when, tuple(round(nominal * 1.001) + place for place in (0, 1, 0, 1)), "as_left")
+        rows["takeup_readings"].append(
+            (
+                when,
+                {
+                    "strand": row["strand"],
+                    "measured_at": f"{when.isoformat()}T15:30",
+                    "used_left_mm": "16",
+                    "used_right_mm": "17",
+                },
+            )
+        )
+
+
+def _lengths(rows: Rows, strand: str, when: date) -> tuple[int, ...]:
+    """The lengths of one survey, mark by mark."""
+    return tuple(
+        int(row["length_mm"])
+        for known, row in rows["elongation_readings"]
+        if row["strand"] == strand and known == when and not row.get("changed_at")
+    )
+
+
+def _survey(
+    rows: Rows, strand: str, when: date, lengths: tuple[int, ...], occasion: str = "routine"
+) -> None:
     for mark, length in enumerate(lengths, start=1):
         rows["elongation_readings"].append(
             (
@@ -585,7 +626,7 @@ def _survey(rows: Rows, strand: str, when: date, lengths: tuple[int, ...]) -> No
                     "strand": strand,
                     "measured_at": when.isoformat(),
                     "mark": str(mark),
-                    "occasion": "routine",
+                    "occasion": occasion,
                     "pitches": "20",
                     "length_mm": str(length),
                     "chain_temperature_c": "21",
@@ -646,9 +687,10 @@ def _write_night(folder: Path, rows: Rows, after: date, until: date) -> None:
     day = until.isoformat()
     for feed in FEEDS:
         if feed in WHOLE:
-            if until != NIGHTS[0]:
+            if until != NIGHTS[0] and not (feed == "strands" and until == NEW_SET[1]):
                 continue
-            chosen = [row for known, row in rows[feed] if known <= until]
+            chosen = [row for known, row in rows[feed] if known <= until and row.get("until", "9999") > day]
+            chosen = [{name: cell for name, cell in row.items() if name != "until"} for row in chosen]
         else:
             chosen = [row for known, row in rows[feed] if after < known <= until]
         if feed == "elongation_readings":

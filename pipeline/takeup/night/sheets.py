@@ -244,7 +244,9 @@ def _calibration(told: Told) -> CalibrationRecord:
         lives=table.lives,
         shipped=not table.cells,
         cells=tuple(
-            CalibrationCell(str(cell.stage), f"{cell.look_ahead}", cell.forecasts, cell.lives, cell.low, cell.high)
+            CalibrationCell(
+                cell.own, cell.stage, cell.look_ahead, cell.forecasts, cell.lives, cell.low, cell.high
+            )
             for cell in table.cells
         ),
     )

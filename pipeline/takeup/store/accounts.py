@@ -183,8 +183,10 @@ def waiting_now(connection: DuckDBPyConnection, rules: Contract, at: At) -> list
     if not parents and not later:
         return []
     rows = connection.execute(
-        f"SELECT reason, f.name, f.sha256, w.line, coalesce(waited.raw, ''), CASE reason {parents} {later} END, "
-        f"{name(rules.subject)}, w.row_id FROM {waiting(rules.feed, at)} w JOIN file f USING (file_id) LEFT JOIN waited USING (row_id) ORDER BY w.row_id"
+        f"SELECT waits_for, f.name, f.sha256, w.line, coalesce(waited.raw, ''), "
+        f"CASE waits_for {parents} {later} END, w.{name(rules.subject)}, w.row_id "
+        f"FROM {waiting(rules.feed, at)} w JOIN file f USING (file_id) LEFT JOIN waited USING (row_id) "
+        "ORDER BY w.row_id"
     ).fetchall()
     found = []
     for reason, file, sha256, line, raw, value, who, row_id in rows:
@@ -217,6 +219,12 @@ def origins(connection: DuckDBPyConnection, row_ids: Iterable[int]) -> pd.DataFr
             {"ids": [int(row_id) for row_id in row_ids]},
         )
     )
+
+
+def row_ids(connection: DuckDBPyConnection, sha256: str, line: int) -> list[int]:
+    """The row ids of one line of a file, once for every time it was taken."""
+    found = connection.execute("SELECT file_id FROM file WHERE sha256 = ? ORDER BY file_id", [sha256]).fetchall()
+    return [int(file_id) * LINES_A_FILE + line for (file_id,) in found]
 
 
 def set_aside(connection: DuckDBPyConnection, row_ids: Iterable[int], night: int) -> int:

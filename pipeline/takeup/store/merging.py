@@ -171,10 +171,11 @@ def _counted(connection: DuckDBPyConnection, file_ids: list[int]) -> dict[int, C
 
 
 def _contradictions(connection: DuckDBPyConnection, contract: Contract) -> dict[int, list[Failure]]:
-    subject, key = name(contract.subject), names(contract.key)
+    # A feed may have a column called outcome itself, so every column is said with its table.
+    subject = f"a.{name(contract.subject)}"
     rows = connection.execute(
         f"SELECT r.file_id, r.line, {subject}, r.key, concat_ws(', ', {names(contract.key, 'a')}) "
-        f"FROM raced r JOIN arrived a USING (row_id) WHERE outcome = 'contradicting' ORDER BY row_id"
+        f"FROM raced r JOIN arrived a USING (row_id) WHERE r.outcome = 'contradicting' ORDER BY r.row_id"
     ).fetchall()
     found: dict[int, list[Failure]] = {}
     for file_id, line, who, hashed, said in rows:

@@ -104,7 +104,7 @@ def holding(feed: Feed, at: At, *, missing: bool = False) -> str:
 
 
 def waiting(feed: Feed, at: At) -> str:
-    """The rows in force that wait, each with its reason."""
+    """The rows in force that wait, each with its reason as ``waits_for`` (a feed may have a column ``reason``)."""
     rules = contract(feed)
     cases = []
     for column, parent in rules.refers.items():
@@ -117,8 +117,8 @@ def waiting(feed: Feed, at: At) -> str:
     if rules.event:
         cases.append(f"WHEN r.{name(rules.event_day)} > {at.day} THEN 'dated_later'")
     if not cases:
-        return f"(SELECT *, '' AS reason FROM {name(feed.value)} WHERE FALSE)"
+        return f"(SELECT *, '' AS waits_for FROM {name(feed.value)} WHERE FALSE)"
     return (
-        f"(SELECT * FROM (SELECT r.*, CASE {' '.join(cases)} ELSE '' END AS reason FROM {in_force(feed, at)} r) "
-        "WHERE reason <> '')"
+        f"(SELECT * FROM (SELECT r.*, CASE {' '.join(cases)} ELSE '' END AS waits_for FROM {in_force(feed, at)} r) "
+        "WHERE waits_for <> '')"
     )

@@ -59,8 +59,8 @@ def _records(situation: Situation) -> tuple[NDArray[np.float64], list[list[int]]
     if not len(lube):
         return day, rows
     at = pd.Index(words(strands, "life_id")).get_indexer(words(lube, "life_id"))
-    if "dry_last_day" in lube:
-        day[at[at >= 0]] = numbers(lube, "dry_last_day")[at >= 0]
+    # On a dry strand the last record shown is the last that speaks of lubricant.
+    day[at[at >= 0]] = numbers(lube, "last_day")[at >= 0]
     for place, its in zip(at.tolist(), lube["dry_records"].tolist(), strict=True):
         if place >= 0:
             rows[place] = list(its)
