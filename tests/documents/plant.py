@@ -518,6 +518,7 @@ def night() -> NightSheet:
         unread_stops=KEPT_OUT[3:],
         unjudged=(
             Verdict("wear_limit", "strand", "AF-02-A", Answer.CANNOT_JUDGE, "AF-02", reason="silence"),
+            Verdict("limit_coming", "strand", "AF-02-A", Answer.CANNOT_JUDGE, "AF-02", reason="silence"),
             Verdict(
                 "takeup_low",
                 "strand",
@@ -534,7 +535,15 @@ def night() -> NightSheet:
             Accounting("lube 2026-03-01.csv", SHA, "lube_records", 6, 4, 0, 1, 0, 1),
             Accounting("round 2026-03-02.csv", SHA, "inspection_findings", 5, 4, 0, 0, 1, 0),
         ),
-        refused_files=(RefusedFile("strands 2026-03.csv", "strands", "too_many_missing", "31", "120"),),
+        refused_files=(
+            RefusedFile(
+                "strands 2026-03.csv",
+                "strands",
+                "too_many_missing",
+                "31 of 120 keys missing",
+                "at most one in ten missing",
+            ),
+        ),
         closed_keys=(ClosedKey("machines", "HD-05", "machines 2026-03.csv"),),
         stale_feeds=(
             StaleFeed("run_hours", 9, date(2026, 2, 20), date(2026, 2, 19), 1.0),
@@ -546,8 +555,8 @@ def night() -> NightSheet:
             48,
             False,
             (
-                CalibrationCell("below a third", "up to a tenth of the limit", 212, 48, 0.70, 1.62),
-                CalibrationCell("a third to two thirds", "up to a tenth of the limit", 188, 44, 0.78, 1.44),
+                CalibrationCell(True, 1, 0.06, 212, 48, 0.70, 1.62),
+                CalibrationCell(False, 4, 0.35, 188, 44, 0.78, 1.44),
             ),
         ),
         document={"site": "Northbank Works", "orders": []},

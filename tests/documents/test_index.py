@@ -11,6 +11,7 @@ from tests.documents.plant import AS_OF, KEPT_OUT, TEMPLATES, night
 from tests.documents.reading import Page, read
 
 from takeup.documents.environment import environment
+from takeup.documents.forecasts import forecasts_page
 from takeup.documents.index import LONGEST_LIST, gap_sentence, index_page
 from takeup.documents.sheets import CalibrationRecord, NightSheet
 from takeup.model import Accounting, Feed, Urgency
@@ -75,16 +76,16 @@ def test_a_line_says_what_where_why_when_state_and_visit() -> None:
         "And 1 more reason.",
         "Mon 13 Apr 2026",
         "Mon 26 Jan 2026",
-        "past: order today, expedite",
-        "proposed",
-        "Spring stop",
+        "past; order today, expedite",
+        "Proposed",
+        "Planned stop Spring stop",
     ):
         assert words in line
     assert "orders/C-0003.html" in PAGE.links
 
 
 def test_an_order_that_is_part_of_another_says_so() -> None:
-    assert "part of C-0003" in PAGE.text.split("C-0005", 2)[2]
+    assert "Part of C-0003" in PAGE.text.split("C-0005", 2)[2]
 
 
 def test_what_changed_is_told_in_words_with_who_and_why() -> None:
@@ -96,7 +97,8 @@ def test_what_changed_is_told_in_words_with_who_and_why() -> None:
 
 def test_what_cannot_be_judged_says_what_is_missing() -> None:
     section = PAGE.section("Silence is not health. No verdict", "Rows kept out")
-    assert "AF-02 Wear limits The last survey of AF-02-A is older than twice its interval." in section
+    assert "AF-02 The last survey of AF-02-A is older than twice its interval." in section
+    assert "nothing is known of this chain today. a limit coming and wear limits" in section
     assert "Wanting in the register: the travel of the take-up." in section
 
 
@@ -110,10 +112,11 @@ def test_every_row_kept_out_stands_with_reason_file_line_and_raw_text() -> None:
 
 def test_a_long_list_ends_with_where_the_rest_stands() -> None:
     many = tuple(replace(KEPT_OUT[0], line=line) for line in range(1, LONGEST_LIST + 31))
-    page = page_of(replace(night(), kept_out=many))
-    assert f"line {LONGEST_LIST} " in page.text
-    assert f"line {LONGEST_LIST + 1} " not in page.text
-    assert "30 more stand in kept_out.csv." in page.text
+    page = page_of(replace(night(), kept_out=(*many, KEPT_OUT[2])))
+    assert f"line {LONGEST_LIST - 1} " in page.text
+    assert f"line {LONGEST_LIST} " not in page.text
+    assert "And 31 more rows in kept_out.csv." in page.text
+    assert "131 rows kept out" in page.text
 
 
 def test_row_accounting_is_shown_file_by_file() -> None:
@@ -121,7 +124,10 @@ def test_row_accounting_is_shown_file_by_file() -> None:
 
 
 def test_files_refused_closed_keys_and_silent_exports_are_told() -> None:
-    assert "strands 2026-03.csv (strand register): More than a tenth of the keys" in PAGE.text
+    assert (
+        "strands 2026-03.csv (strand register): This whole export was not used, because it looks cut short: "
+        "31 of 120 keys missing, at most one in ten missing." in PAGE.text
+    )
     assert "Machines: HD-05 (machines 2026-03.csv)" in PAGE.text
     assert "Run hours: last delivered with night 9 (as of Fri 20 Feb 2026)" in PAGE.text
     assert "Sprocket checks: never delivered" in PAGE.text
@@ -130,8 +136,15 @@ def test_files_refused_closed_keys_and_silent_exports_are_told() -> None:
 
 def test_the_record_of_past_forecasts_is_shown() -> None:
     section = PAGE.section("The record of forecasts", "Files beside this page")
-    assert "Table 7" in section
-    assert "212 48 0.70 1.62" in section
+    assert "Table 7, renewed as of Sun 1 Mar 2026, from 48 lives" in section
+    assert "forecasts.html" in PAGE.links
+    record = night().calibration
+    assert record is not None
+    page = read(forecasts_page(ENV, record))
+    assert page.open_left == []
+    assert "Chains with a wear rate of their own" in page.text
+    assert "25 to 50 % about 6 % 212 48 0.70 1.62" in page.text
+    assert "85 % and more about 35 % 188 44 0.78 1.44" in page.text
     young = page_of(replace(night(), calibration=CalibrationRecord(1, None, 4, True))).text
     assert "4 lives on record: too few" in young
 

@@ -28,7 +28,7 @@ NAMED = {
     "cannot_judge.csv",
     "pages.json",
 }
-PAGES = 5  # three orders, two of them with a lockout reminder
+PAGES = 6  # three orders, two of them with a lockout reminder, and the record of forecasts
 
 
 def night() -> NightSheet:

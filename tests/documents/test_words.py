@@ -52,7 +52,6 @@ REGISTRIES = {
     "finding": {*VOCABULARY, UNCLASSIFIED},
     "reason": {*Refusal, *Waiting, *SetAside, *REASONS},
     "source_case": {"hours_missing", "not_registered", "renewal_not_recorded", "greased", "apart", "unread"},
-    "survey_note": {note for note in Note if note},
     "rule": set(CASES),
     "fact": set(FACTS),
     "limit": set(LIMITS),
@@ -77,6 +76,12 @@ REGISTRIES = {
 @pytest.mark.parametrize("kind", REGISTRIES)
 def test_every_code_has_a_name_and_every_name_a_code(kind: str) -> None:
     assert slugs(WORDS[kind]) == slugs(REGISTRIES[kind])
+
+
+def test_every_note_of_a_survey_has_a_name() -> None:
+    """A survey set aside bears its reason in place of a note."""
+    names = set(WORDS["survey_note"])
+    assert {note.value for note in Note if note} <= names <= {*Note, *SetAside}
 
 
 def test_no_name_is_blank_or_a_code_itself() -> None:

@@ -93,7 +93,7 @@ def _draw(axes: Axes, series: StrandSeries, limit_name: Callable[[str], str]) ->
     axes.set_xlim(0.0, 1.06 * max(*ends, 1.0))
     axes.set_ylim(min(0.0, 1.1 * lowest), _top(series))
     _surveys(axes, series.surveys)
-    if series.forecast is not None:
+    if series.forecast is not None and series.forecast.hours_middle > 0:
         _forecast(axes, series.forecast)
     if series.hours_now is not None and series.hours_now > last.hours:
         axes.axvline(series.hours_now, color=GREY, linewidth=0.6, linestyle=(0, (1, 2)))
@@ -157,20 +157,24 @@ def _forecast(axes: Axes, forecast: Forecast) -> None:
         late, late_name = min(end, forecast.from_hours + forecast.hours_late), "late"
     early = forecast.from_hours + forecast.hours_early
     axes.plot([early, late], [level, level], color=INK, linewidth=2.4, solid_capstyle="butt", zorder=4)
-    for hours, name in ((early, "early"), (middle, "middle"), (late, late_name)):
+    named: list[float] = []
+    for hours, name in ((early, "early"), (late, late_name), (middle, "middle")):
         axes.plot([hours], [level], marker="|", markersize=9, markeredgewidth=1.2, color=INK, zorder=5)
-        axes.annotate(
-            name,
-            (hours, level),
-            xytext=(0, 7),
-            textcoords="offset points",
-            fontsize=SMALL,
-            rotation=45,
-            ha="left",
-            va="bottom",
-            color=INK,
-            zorder=6,
-        )
+        # Names that would cover one another are left to the table.
+        if all(abs(hours - other) > 0.05 * end for other in named):
+            named.append(hours)
+            axes.annotate(
+                name,
+                (hours, level),
+                xytext=(0, 7),
+                textcoords="offset points",
+                fontsize=SMALL,
+                rotation=45,
+                ha="left",
+                va="bottom",
+                color=INK,
+                zorder=6,
+            )
 
 
 def _limits(axes: Axes, series: StrandSeries, limit_name: Callable[[str], str]) -> None:

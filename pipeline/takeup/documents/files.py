@@ -13,9 +13,9 @@ from collections.abc import Iterable, Sequence
 from datetime import date
 from typing import TYPE_CHECKING
 
-from takeup.documents.index import changed, kept_out_lines, unjudged
+from takeup.documents.index import changed, in_order, kept_out_sentence, unjudged_sentence
 from takeup.documents.sheets import NightSheet, OrderSheet
-from takeup.documents.words import order_subject, part_names, reason_sentence
+from takeup.documents.words import order_subject, part_names, reason_sentence, subject_name
 from takeup.model import KeptOut, Verdict
 
 if TYPE_CHECKING:
@@ -168,35 +168,39 @@ def changes_csv(env: Environment, sheet: NightSheet) -> bytes:
 
 def kept_out_csv(env: Environment, kept_out: Sequence[KeptOut]) -> bytes:
     """Every row kept out, with its reason in words and its raw text."""
-    lines = kept_out_lines(env, kept_out)
-    columns = ("state", "export", "file", "line", "why", "column", "found", "raw", "sha256")
+    columns = ("state", "export", "file", "line", "why", "column", "found", "wanted", "raw", "sha256")
     return table(
         columns,
         (
             (
-                line.row.state,
-                line.row.feed,
-                line.row.file,
-                line.row.line,
-                line.says,
-                line.row.column,
-                line.row.found,
-                line.row.raw,
-                line.row.sha256,
+                row.state,
+                row.feed,
+                row.file,
+                row.line,
+                kept_out_sentence(env, row),
+                row.column,
+                row.found,
+                row.wanted,
+                row.raw,
+                row.sha256,
             )
-            for line in lines
+            for row in in_order(kept_out)
         ),
     )
 
 
 def unjudged_csv(env: Environment, verdicts: Sequence[Verdict]) -> bytes:
     """Every question that cannot be judged, with what is missing."""
-    word = env.filters["word"]
-    lines = unjudged(env, verdicts)
-    return table(
-        ("machine", "subject", "question", "what_is_missing"),
-        ((line.machine, line.subject, word(line.rule, "rule"), line.says) for line in lines),
-    )
+    rows = [
+        (
+            verdict.machine,
+            subject_name(env, verdict.subject_kind, verdict.subject),
+            env.filters["word"](verdict.rule, "rule"),
+            unjudged_sentence(env, verdict),
+        )
+        for verdict in verdicts
+    ]
+    return table(("machine", "subject", "question", "what_is_missing"), sorted(rows))
 
 
 def closeouts_csv(sheet: NightSheet) -> bytes:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
@@ -41,20 +42,22 @@ class Group:
 
 @dataclass(frozen=True)
 class Said:
-    """A question that cannot be judged, in words."""
+    """Questions that cannot be judged for want of one thing, and that thing in words."""
 
     machine: str
     subject: str
-    rule: str
+    rules: tuple[str, ...]
     says: str
 
 
 @dataclass(frozen=True)
-class KeptOutLine:
-    """A row kept out, and why in words."""
+class KeptOutGroup:
+    """Rows kept out for one reason in one wording, the first of them, and how many more there are."""
 
-    row: KeptOut
+    state: str
     says: str
+    rows: tuple[KeptOut, ...]
+    more: int
 
 
 @dataclass(frozen=True)
@@ -105,7 +108,7 @@ def index_page(env: Environment, sheet: NightSheet) -> str:
         groups=groups,
         changes=changed(env, sheet),
         unjudged=unjudged(env, sheet.unjudged),
-        kept_out=kept_out_lines(env, sheet.kept_out),
+        kept_out=kept_out_groups(env, sheet.kept_out),
         refused_files=[
             FileLine(
                 file, sentence(env, "file_refused", file.reason, {"found": file.found, "wanted": file.wanted})
@@ -166,31 +169,38 @@ def first_sentence(text: str) -> str:
 
 
 def unjudged(env: Environment, verdicts: Iterable[Verdict]) -> list[Said]:
-    """What cannot be judged, with what is missing, by machine."""
-    lines = [
-        Said(
-            verdict.machine,
-            verdict.subject,
-            verdict.rule,
-            rule_sentence(
-                env,
-                verdict.rule,
-                verdict.reason,
-                subject_name(env, verdict.subject_kind, verdict.subject),
-                verdict.facts,
-            ),
-        )
-        for verdict in verdicts
-    ]
-    return sorted(lines, key=lambda line: (line.machine, line.subject, line.rule))
-
-
-def kept_out_lines(env: Environment, rows: Iterable[KeptOut]) -> list[KeptOutLine]:
-    """The rows kept out with their reasons in words."""
+    """What cannot be judged by machine, the questions that lack the same thing drawn together."""
+    rules: dict[tuple[str, str, str], set[str]] = defaultdict(set)
+    for verdict in verdicts:
+        rules[verdict.machine, verdict.subject, unjudged_sentence(env, verdict)].add(verdict.rule)
     return [
-        KeptOutLine(row, kept_out_sentence(env, row))
-        for row in sorted(rows, key=lambda row: (row.feed, row.file, row.line, row.reason))
+        Said(machine, subject, tuple(sorted(names)), says)
+        for (machine, subject, says), names in sorted(rules.items())
     ]
+
+
+def unjudged_sentence(env: Environment, verdict: Verdict) -> str:
+    """What is missing for one verdict, in words."""
+    subject = subject_name(env, verdict.subject_kind, verdict.subject)
+    return rule_sentence(env, verdict.rule, verdict.reason, subject, verdict.facts)
+
+
+def kept_out_groups(env: Environment, rows: Iterable[KeptOut]) -> list[KeptOutGroup]:
+    """The rows kept out by reason and wording; beyond the longest list only their number."""
+    groups: dict[tuple[str, str], list[KeptOut]] = defaultdict(list)
+    for row in in_order(rows):
+        groups[row.state, kept_out_sentence(env, row)].append(row)
+    left = LONGEST_LIST
+    found = []
+    for (state, says), members in groups.items():
+        found.append(KeptOutGroup(state, says, tuple(members[:left]), max(len(members) - left, 0)))
+        left = max(left - len(members), 0)
+    return found
+
+
+def in_order(rows: Iterable[KeptOut]) -> list[KeptOut]:
+    """Rows kept out by feed, file and line."""
+    return sorted(rows, key=lambda row: (row.feed, row.file, row.line, row.reason))
 
 
 def kept_out_sentence(env: Environment, row: KeptOut) -> str:

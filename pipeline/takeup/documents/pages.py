@@ -7,7 +7,7 @@ looks at a clock, a host or a path.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
@@ -48,12 +48,21 @@ class Line:
 
 
 @dataclass(frozen=True)
+class FactLine:
+    """One fact of several subjects, and where the values come from."""
+
+    name: str
+    values: tuple[str, ...]
+    origin: str
+
+
+@dataclass(frozen=True)
 class Facts:
-    """The facts of one reason."""
+    """The facts of one rule, a column for each subject."""
 
     rule: str
-    subject: str
-    lines: tuple[Line, ...]
+    subjects: tuple[str, ...]
+    lines: tuple[FactLine, ...]
 
 
 @dataclass(frozen=True)
@@ -197,16 +206,29 @@ def drawn(env: Environment, series: StrandSeries) -> Drawn:
 
 
 def fact_groups(env: Environment, order: Order) -> list[Facts]:
-    """Every fact behind an order, reason by reason."""
+    """The facts behind an order, rule by rule, its subjects side by side; none is told twice."""
+    rules: dict[str, dict[str, dict[str, Fact]]] = defaultdict(dict)
+    told: set[tuple[str, str, str]] = set()
+    for reason in order.reasons:
+        subject = order_subject(env, order) if reason.subject == order.subject else reason.subject
+        for fact in reason.facts:
+            key = (subject, fact.name, fact_value(env, fact))
+            if key not in told:
+                told.add(key)
+                rules[reason.rule].setdefault(subject, {})[fact.name] = fact
     return [
-        Facts(
-            reason.rule,
-            order_subject(env, order) if reason.subject == order.subject else reason.subject,
-            tuple(_line(env, fact) for fact in reason.facts),
-        )
-        for reason in order.reasons
-        if reason.facts
+        Facts(rule, tuple(subjects), tuple(_fact_lines(env, list(subjects.values()))))
+        for rule, subjects in rules.items()
     ]
+
+
+def _fact_lines(env: Environment, columns: Sequence[Mapping[str, Fact]]) -> Iterator[FactLine]:
+    """One line a fact that any of the subjects has."""
+    for name in dict.fromkeys(name for column in columns for name in column):
+        facts = [column.get(name) for column in columns]
+        values = tuple("" if fact is None else fact_value(env, fact) for fact in facts)
+        origins = dict.fromkeys(fact.origin for fact in facts if fact is not None and fact.origin)
+        yield FactLine(env.filters["word"](name, "fact"), values, "; ".join(origins))
 
 
 def default_lines(env: Environment, sheet: OrderSheet) -> list[Line]:

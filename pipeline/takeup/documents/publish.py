@@ -19,9 +19,10 @@ from typing import Any
 
 from takeup.documents.environment import environment, templates_key
 from takeup.documents.files import changes_csv, closeouts_csv, kept_out_csv, orders_csv, unjudged_csv
+from takeup.documents.forecasts import forecasts_page
 from takeup.documents.index import index_page
 from takeup.documents.pages import order_page, reminder_page
-from takeup.documents.sheets import NightSheet, OrderSheet, ReminderSheet
+from takeup.documents.sheets import CalibrationRecord, NightSheet, OrderSheet, ReminderSheet
 from takeup.errors import OurFault, StoreError
 from takeup.ledger import sync_folder
 
@@ -53,7 +54,7 @@ class Published:
 class _Page:
     """A page not yet drawn: what it shows, and how to draw it."""
 
-    sheet: OrderSheet | ReminderSheet
+    sheet: OrderSheet | ReminderSheet | CalibrationRecord
     draw: Callable[[], str]
 
 
@@ -187,6 +188,9 @@ def _pages(env: Any, sheet: NightSheet) -> dict[str, _Page]:
                 reminder,
                 lambda reminder=reminder: reminder_page(env, reminder),  # type: ignore[misc]
             )
+    if sheet.calibration is not None and sheet.calibration.cells:
+        record = sheet.calibration
+        pages["forecasts.html"] = _Page(record, lambda: forecasts_page(env, record))
     return pages
 
 

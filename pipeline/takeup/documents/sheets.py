@@ -248,10 +248,14 @@ class ClosedKey:
 
 @dataclass(frozen=True)
 class CalibrationCell:
-    """How past forecasts of one stage and look-ahead came out: the record that the bounds rest on."""
+    """How past forecasts of one stage and look-ahead came out: the record that the bounds rest on.
 
-    stage: str
-    lookahead: str
+    ``own``, ``stage`` and ``look_ahead`` are those of a cell of :mod:`takeup.wear.calibration`.
+    """
+
+    own: bool
+    stage: int
+    look_ahead: float
     forecasts: int
     lives: int
     factor_low: float
