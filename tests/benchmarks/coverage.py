@@ -166,7 +166,8 @@ def tuning(
         rng = np.random.default_rng([99, number])
         plant = np.exp(PLANT_SCATTER * rng.standard_normal(world.SERVICE_RATES.size))
         f = world.lives(rng, lives, changed_early=False, plant=plant)
-        r = past_ratios(f.hours, f.e, f.starts, f.limit, f.u, f.case, KAPPA, f.usual_rate)
+        known = known_rates(f.hours, f.e, f.starts, f.u, f.case, KAPPA)
+        r = past_ratios(f.hours, f.e, f.starts, f.limit, f.u, known, f.case, KAPPA, f.usual_rate)
         scores.append((r.life + number * lives, r.own, r.look_ahead, r.stage, r.log_ratio))
     life, own, ahead, stage, ratio = (np.concatenate(column) for column in zip(*scores, strict=True))
     found: dict[bool, list[tuple[float, float]]] = {}

@@ -34,6 +34,11 @@ def life(rates: list[float], start: float = 0.2):
     return 500.0 + 1000 * np.arange(e.size), e, np.array([0, e.size])
 
 
+def scores(hours, e, starts, limit, u, other_rate=np.nan):
+    """The scores of lives without a case."""
+    return past_ratios(hours, e, starts, limit, u, known_rates(hours, e, starts, u), other_rate=other_rate)
+
+
 # --- the rate as it was known
 
 
@@ -103,7 +108,7 @@ def test_other_lives_do_not_reach_a_level_for_this_one():
 def test_a_life_changed_before_its_limit_is_scored_at_the_levels_it_reached():
     """Rate 0.3, then 0.15: from the third survey on each step took twice the hours forecast."""
     hours, e, starts = life([0.3, 0.3, 0.15, 0.15, 0.15])
-    found = past_ratios(hours, e, starts, [3.0], 1e-6)
+    found = scores(hours, e, starts, [3.0], 1e-6)
     at_third = found.log_ratio[(found.survey == 2) & found.own]
     assert at_third.size > 0
     np.testing.assert_allclose(np.exp(at_third), 2.0, rtol=1e-3)
@@ -112,7 +117,7 @@ def test_a_life_changed_before_its_limit_is_scored_at_the_levels_it_reached():
 
 def test_a_look_ahead_is_scored_at_its_longest_reached_level_or_not_at_all():
     hours, e, starts = life([0.3] * 4)  # 0.2 to 1.4
-    found = past_ratios(hours, e, starts, [2.0], 0.03)
+    found = scores(hours, e, starts, [2.0], 0.03)
     longest = {int(s): int(found.look_ahead[found.survey == s].max()) for s in np.unique(found.survey)}
     # From 0.8 the way to 1.4 is 0.3 of the limit: nearer 0.35 than 0.15. From 1.1 it is 0.15.
     assert {survey: LOOK_AHEADS[longest[survey]] for survey in (2, 3)} == {2: 0.35, 3: 0.15}
@@ -120,9 +125,9 @@ def test_a_look_ahead_is_scored_at_its_longest_reached_level_or_not_at_all():
 
 def test_before_a_rate_of_its_own_a_life_is_scored_on_the_rate_of_others():
     hours, e, starts = life([0.3] * 4)
-    alone = past_ratios(hours, e, starts, [2.0], 0.03)
+    alone = scores(hours, e, starts, [2.0], 0.03)
     assert alone.own.all()
-    lent = past_ratios(hours, e, starts, [2.0], 1e-6, other_rate=[0.6])
+    lent = scores(hours, e, starts, [2.0], 1e-6, other_rate=[0.6])
     # Not the first survey: its own word does not count, and the bedding before it was no steady rate.
     second = ~lent.own & (lent.survey == 1)
     assert second.sum() > 1
@@ -131,9 +136,9 @@ def test_before_a_rate_of_its_own_a_life_is_scored_on_the_rate_of_others():
 
 def test_a_life_without_limit_or_tape_gives_no_score():
     hours, e, starts = life([0.3] * 4)
-    assert past_ratios(hours, e, starts, [np.nan], 0.03).life.size == 0
-    assert past_ratios(hours, e, starts, [2.0], np.inf, other_rate=[0.3]).life.size == 0
-    assert past_ratios([], [], [0, 0], [2.0], 0.03).life.size == 0
+    assert scores(hours, e, starts, [np.nan], 0.03).life.size == 0
+    assert scores(hours, e, starts, [2.0], np.inf, other_rate=[0.3]).life.size == 0
+    assert scores([], [], [0, 0], [2.0], 0.03).life.size == 0
 
 
 # --- quantiles

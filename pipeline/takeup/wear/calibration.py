@@ -314,7 +314,7 @@ def fleet_table(
     renewed_on : str
         ISO date.
     hours, e_percent, starts, limit_percent, u_rate_percent, e_case_percent, kappa, after_hours, phase_ratio
-        As in :func:`takeup.wear.record.past_ratios`.
+        As in :func:`takeup.wear.record.known_rates`, and the limit of each life.
     service : (m,) str
         Name of each life's service.
     start_rate : float or (m,) float
@@ -355,10 +355,8 @@ def fleet_table(
     surveyed = np.diff(s) > 0
     newest = np.full(names.shape, np.nan)
     newest[surveyed] = known.before[s[1:][surveyed] - 1]
-    ratios = past_ratios(
-        hours, e_percent, s, limit, u_rate_percent, e_case_percent, kappa,
-        _rate_of_others(names, newest, start), after_hours=after_hours, phase_ratio=phase_ratio,
-    )  # fmt: skip
+    others = _rate_of_others(names, newest, start)
+    ratios = past_ratios(hours, e_percent, s, limit, u_rate_percent, known, e_case_percent, kappa, others)
     lives = int((surveyed & ~np.isnan(limit)).sum())
     return FleetTable(number, renewed_on, lives, _cells(ratios), pooled_rates(names, newest))
 

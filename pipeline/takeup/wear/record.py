@@ -240,12 +240,10 @@ def past_ratios(
     starts: ArrayLike,
     limit_percent: ArrayLike,
     u_rate_percent: ArrayLike,
+    known: KnownRates,
     e_case_percent: ArrayLike = np.nan,
     kappa: ArrayLike = KAPPA,
     other_rate: ArrayLike = np.nan,
-    *,
-    after_hours: ArrayLike = RUN_IN_HOURS,
-    phase_ratio: float = PHASE_RATIO,
 ) -> Ratios:
     """Score every past forecast against the levels its life went on to reach.
 
@@ -256,10 +254,12 @@ def past_ratios(
 
     Parameters
     ----------
-    hours, e_percent, starts, u_rate_percent, e_case_percent, kappa, after_hours, phase_ratio
+    hours, e_percent, starts, u_rate_percent, e_case_percent, kappa
         As in :func:`known_rates`.
     limit_percent : (m,) float
         Governing limit of each life, NaN for none: that life gives no scores. [%]
+    known : KnownRates
+        From :func:`known_rates` with the same arguments.
     other_rate : (m,) float
         The rate used while a life has none of its own; NaN for none. [% per 1000 h]
 
@@ -278,7 +278,8 @@ def past_ratios(
     --------
     A life that keeps its rate reaches every level when it was forecast to:
 
-    >>> r = past_ratios([500, 1500, 2500, 3500, 4500], [0.2, 0.5, 0.8, 1.1, 1.4], [0, 5], [2.0], 0.04)
+    >>> life = [500, 1500, 2500, 3500, 4500], [0.2, 0.5, 0.8, 1.1, 1.4], [0, 5]
+    >>> r = past_ratios(*life, [2.0], 0.04, known_rates(*life, 0.04))
     >>> r.survey.tolist(), r.look_ahead.tolist(), abs(r.log_ratio).max() < 1e-9
     ([2, 3, 2, 3, 2], [0, 0, 1, 1, 2], np.True_)
     """
@@ -287,9 +288,6 @@ def past_ratios(
     limit, u, case, k, other = (
         np.broadcast_to(np.asarray(value, dtype=np.float64), (m,))[life]
         for value in (limit_percent, u_rate_percent, e_case_percent, kappa, other_rate)
-    )
-    known = known_rates(
-        h, e, s, u_rate_percent, e_case_percent, kappa, after_hours=after_hours, phase_ratio=phase_ratio
     )
     before = np.where(known.own, known.before, other)
     in_force = np.where(known.own, known.rate, np.where(e > case, k * other, other))

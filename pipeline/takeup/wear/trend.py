@@ -336,6 +336,8 @@ def phase_history(
             begin = newest - segment + 1
             # The earlier rate needs two surveys of its own, the shared one included.
             able = begin - first[lives] >= 1
+            if not able.any():
+                continue
             which, at = lives[able], begin[able]
             last = least_squares_rate(hours, e_percent, at, newest[able] + 1, u[which])
             before = least_squares_rate(hours, e_percent, first[which], at + 1, u[which])
