@@ -8,12 +8,21 @@ both ends, take-up 300 of 480 mm, pin 31.75 mm, bushing wall 6.0 mm, certified c
 from __future__ import annotations
 
 import json
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pandas as pd
+
+from takeup.judgement.judging import Judged, judge
+from takeup.judgement.rule import Rule
+from takeup.judgement.rules import OWN
+from takeup.judgement.settings import SECTIONS, JudgementSettings
+from takeup.layered import Layered, Override
+from takeup.model import Job, KeptOut, Verdict
+from takeup.wear.calibration import EMPTY_TABLE, FleetTable
 
 SCHEMA = json.loads((Path(__file__).parents[2] / "schemas" / "strands.json").read_text("utf-8"))
 NUMBERS = {item["name"] for item in SCHEMA["fields"] if item["x-cell"] in ("decimal", "whole")}
@@ -66,9 +75,14 @@ def strand(name: str = "BE-1-A", **differs: Any) -> dict[str, Any]:
     return row | {"set": row["set"] or name}
 
 
+def alone(name: str, **differs: Any) -> dict[str, Any]:
+    """A strand on a machine of its own, so that a table of cases is judged in one pass."""
+    return strand(name, machine=f"machine of {name}", set="", **differs)
+
+
 def unmeasured(name: str = "BE-1-A", **differs: Any) -> dict[str, Any]:
     """A strand without a survey that may be used."""
-    nothing = dict.fromkeys(
+    nothing: dict[str, Any] = dict.fromkeys(
         (
             "survey_day",
             "survey_hours",
@@ -90,7 +104,7 @@ def unmeasured(name: str = "BE-1-A", **differs: Any) -> dict[str, Any]:
 
 def state(*rows: dict[str, Any]) -> pd.DataFrame:
     """The facts frame of these strands."""
-    return pd.DataFrame(list(rows))
+    return pd.DataFrame(list(rows) or [strand()]).head(len(rows))
 
 
 def worn(e_wear: float, **differs: Any) -> dict[str, Any]:
@@ -134,3 +148,96 @@ def shutdowns(*stops: tuple[str, str, float, float]) -> pd.DataFrame:
         starts_at_day=frame["starts_at_pos"].astype(float) // 1,
         ends_at_day=frame["ends_at_pos"].astype(float) // 1,
     )
+
+
+def findings(*seen: dict[str, Any]) -> pd.DataFrame:
+    """Findings as derived, each as what differs from a side rub seen on the strand on the as-of day."""
+    usual = {
+        "machine": "BE-1", "strand": "BE-1-A", "day": MONDAY, "finding": "side_rub", "stop_class": False,
+        "severity": "", "abnormal": True, "place": "", "remark": "",
+    }  # fmt: skip
+    rows = []
+    for number, differs in enumerate(seen):
+        row = {"row_id": 500 + number} | usual | differs
+        rows.append({"pos": row["day"] + 0.5, "raw_finding": row["finding"].replace("_", " ")} | row)
+    return pd.DataFrame(rows)
+
+
+def checks(*gauged: dict[str, Any]) -> pd.DataFrame:
+    """Sprocket checks, each as what differs from a sound drive sprocket."""
+    usual = {
+        "machine": "BE-1", "sprocket": "head", "shaft": "drive", "strand": "BE-1-A", "teeth": 12.0,
+        "gauge_depth_mm": 1.0, "reversed": "no", "checked_at_day": MONDAY,
+    }  # fmt: skip
+    return pd.DataFrame([{"row_id": 700 + number} | usual | differs for number, differs in enumerate(gauged)])
+
+
+def readings(*read: dict[str, Any]) -> pd.DataFrame:
+    """Take-up readings as derived, one row a life, each as what differs from one without lag."""
+    usual = {
+        "strand": "BE-1-A", "last_lag_mm": np.nan, "last_lag_day": np.nan, "last_lag_row_id": -1,
+        "shortened_day": np.nan, "row_id": 20,
+    }  # fmt: skip
+    rows = [usual | differs for differs in read]
+    return pd.DataFrame([{"life_id": f"{row['strand']}|2025-03-01"} | row for row in rows])
+
+
+def lubed(*records: dict[str, Any]) -> pd.DataFrame:
+    """Lube records as derived, one row a life."""
+    usual = {"strand": "BE-1-A", "dry_records": [], "last_day": np.nan}
+    rows = [usual | differs for differs in records]
+    return pd.DataFrame([{"life_id": f"{row['strand']}|2025-03-01"} | row for row in rows])
+
+
+def judged(
+    *rows: dict[str, Any],
+    day: int = MONDAY,
+    history: dict[tuple[Job, str], float] | None = None,
+    kept_out: tuple[KeptOut, ...] = (),
+    settings: JudgementSettings | None = None,
+    fleet: FleetTable = EMPTY_TABLE,
+    only: tuple[str, ...] = (),
+    rules: tuple[Rule, ...] = OWN,
+    **frames: Any,
+) -> Judged:
+    """All rules (or only some) on these strands, with nothing else known but what is handed over."""
+    nothing = {name: pd.DataFrame() for name in ("surveys", "findings", "lube", "takeup", "sprockets")}
+    derived = SimpleNamespace(**(nothing | {"shutdowns": shutdowns(), "set_aside": []} | frames))
+    as_of = date(1970, 1, 1) + timedelta(days=day)
+    return judge(
+        state(*rows),
+        derived,
+        fleet,
+        settings or JudgementSettings(),
+        as_of,
+        history or {},
+        kept_out=kept_out,
+        rules=tuple(rule for rule in rules if not only or rule.name in only),
+    )
+
+
+def verdict(told: Judged, rule: str, subject: str = "BE-1-A") -> Any:
+    """The one row of the verdicts frame for a rule and subject."""
+    rows = told.verdicts[(told.verdicts["rule"] == rule) & (told.verdicts["subject"] == subject)]
+    assert len(rows) == 1, f"{len(rows)} rows for {rule} of {subject}"
+    return rows.iloc[0]
+
+
+def due(told: Judged, rule: str, subject: str = "BE-1-A") -> Verdict:
+    """The due verdict for a rule and subject."""
+    return next(each for each in told.due if each.rule == rule and each.subject == subject)
+
+
+def fact(told: Verdict, name: str) -> Any:
+    """The value of a fact."""
+    return next(each.value for each in told.facts if each.name == name)
+
+
+def overridden(section: str, **values: Any) -> JudgementSettings:
+    """Settings of a site that put values in place of defaults of one section."""
+    on = date(2026, 1, 5)
+    own = {
+        name: Override(value, "tight casing", "chain steward", on, date(2027, 1, 5), "takeup.toml")
+        for name, value in values.items()
+    }
+    return JudgementSettings(**{section: Layered(SECTIONS[section](), own)})

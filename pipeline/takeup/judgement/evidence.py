@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from itertools import chain
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -41,17 +40,12 @@ def mixed(*parts: ArrayLike) -> Keys:
     return np.asarray(key, dtype=np.int64)
 
 
-def keys(frame: pd.DataFrame, columns: Sequence[str]) -> Keys:
-    """A key a row from columns of row ids: a number or a list of numbers each, blank for none."""
-    parts = [_column(frame[name]) for name in columns if name in frame]
-    return mixed(*parts) if parts else mixed(np.zeros(len(frame), dtype=np.int64))
-
-
-def _column(column: pd.Series) -> Keys:
+def keys(column: pd.Series[Any]) -> Keys:
+    """A key a row from a column of row ids: a number, or a list of numbers, blank for none."""
     if column.dtype != object:
         numbers = column.to_numpy(dtype=np.float64)
         return np.asarray(np.where(np.isnan(numbers), -1.0, numbers), dtype=np.int64)
-    lists = [value if isinstance(value, list | tuple | np.ndarray) else () for value in column]
+    lists = [value if isinstance(value, list | tuple) else () for value in column]
     sizes = np.fromiter(map(len, lists), dtype=np.int64, count=len(lists))
     flat = np.fromiter(chain.from_iterable(lists), dtype=np.int64, count=int(sizes.sum()))
     total = np.zeros(len(lists), dtype=np.int64)

@@ -62,7 +62,8 @@ def planning(
     chosen = need.shutdown >= 0
     owner = np.repeat(np.arange(len(strands)), np.diff(starts))
     upcoming = np.full(len(strands), np.inf)
-    np.minimum.at(upcoming, owner, np.where(begin >= as_of, begin, np.inf))
+    takes_it = (begin >= as_of) & (24 * (end - begin) >= np.where(np.isnan(job), 0.0, job)[owner])
+    np.minimum.at(upcoming, owner, np.where(takes_it, begin, np.inf))
     farthest = np.full(len(strands), -np.inf)
     np.maximum.at(farthest, owner, begin)
     with np.errstate(invalid="ignore"):

@@ -27,6 +27,7 @@ from takeup.judgement.settings import JudgementSettings
 from takeup.model import Fact, Job
 
 if TYPE_CHECKING:
+    import numpy as np
     import pandas as pd
 
 
@@ -46,8 +47,8 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
         case,
         value=rounded(e, PERCENT),
         threshold=rounded(limit, PERCENT),
-        margin=rounded(limit - e, PERCENT),
-        margin_u=rounded(numbers(strands, "decides_expanded"), PERCENT),
+        margin=rounded(np.abs(limit - e), PERCENT),
+        margin_u=np.where(e < limit, rounded(numbers(strands, "decides_expanded"), PERCENT), np.nan),
         unit="%",
     )
 

@@ -1,0 +1,105 @@
+"""Where a strand's rate comes from, and what is carried forward with it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+from tests.judgement.plant import alone, due, fact, judged, surveys, verdict, worn
+
+from takeup.judgement.judging import Judged
+from takeup.wear.calibration import FleetTable, PooledRate
+
+POOL = FleetTable(3, "2026-03-01", 12, (), (PooledRate("abrasive_bulk", 12, 0.31),))
+
+#: name → differs, middle and upper start rate of the service, % per 1000 h, as published or common practice
+SERVICES: dict[str, tuple[dict[str, Any], float, float]] = {
+    "enclosed_clean": ({}, 0.125, 0.2),
+    "clean": ({}, 0.2, 0.3),
+    "light_bulk": ({}, 0.175, 0.21),
+    "abrasive_bulk": ({}, 0.375, 1.2),
+    "highly_abrasive": ({"speed_m_per_s": 0.1}, 0.5, 0.6),
+    "highly_abrasive fast": ({"speed_m_per_s": 0.3}, 2.5, 4.0),
+    "highly_abrasive wet": ({"speed_m_per_s": 0.1, "wet": "yes"}, 2.5, 4.0),
+    "highly_abrasive corrosive": ({"speed_m_per_s": 0.1, "corrosive": "yes"}, 2.5, 4.0),
+}
+
+
+def young(fleet: FleetTable | None = None) -> Judged:
+    rows = [
+        alone(name, **differs, **worn(0.5), service=name.split()[0])
+        for name, (differs, _, _) in SERVICES.items()
+    ]
+    return judged(*rows, **({} if fleet is None else {"fleet": fleet}))
+
+
+def test_a_strand_without_a_rate_takes_the_middle_of_its_service_and_its_upper_end_for_the_early_bound() -> (
+    None
+):
+    found = young().prognosis.set_index("strand")
+    for name, (_, middle, upper) in SERVICES.items():
+        row = found.loc[name]
+        assert (row["rate_source"], row["rate"]) == ("start", middle)
+        # With e + U at the upper end, worked straight to the case at 1.9685 %.
+        assert row["hours_middle"] == pytest.approx(1000 * (1.9685 - 0.5) / middle, rel=1e-3)
+        assert row["hours_early"] <= 1000 * (1.9685 - 0.5 - 0.1123) / upper + 0.1
+
+
+def test_the_pooled_rate_of_sisters_goes_before_the_start_rate() -> None:
+    found = young(POOL).prognosis.set_index("strand")
+    assert (found.loc["abrasive_bulk", "rate_source"], found.loc["abrasive_bulk", "rate"]) == ("pooled", 0.31)
+    assert found.loc["clean", "rate_source"] == "start"
+
+
+def test_without_a_service_there_is_no_rate_and_no_date() -> None:
+    row = judged(alone("nowhere", service="", **worn(0.5))).prognosis.iloc[0]
+    assert row["rate_source"] == "none"
+    assert np.isnan(row[["rate", "hours_middle", "day_early", "buy_by_day"]].astype(float)).all()
+
+
+@pytest.mark.parametrize(
+    ("points", "source", "rate"),
+    [
+        pytest.param([(50, 0.15), (1500, 0.4), (3500, 0.8), (5500, 1.2)], "own", 0.2, id="run-in-left-out"),
+        pytest.param(
+            [(1500, 1.0), (3500, 1.4), (5500, 1.8), (6000, 2.2)], "own", 0.6, id="past-case-times-3"
+        ),
+        pytest.param(
+            [(1500, 1.1), (3500, 1.5), (5500, 1.9), (6500, 2.4), (7500, 2.9), (8500, 3.4)],
+            "own_past_case",
+            0.5,
+            id="own-past-case-from-three",
+        ),
+    ],
+)
+def test_the_rate_is_that_of_the_present_phase(
+    points: list[tuple[float, float]], source: str, rate: float
+) -> None:
+    last_hours, last_e = points[-1]
+    row = alone("S", survey_hours=last_hours, hours_now=last_hours, hours_reckoned=last_hours, **worn(last_e))
+    found = judged(row, surveys=surveys(("S|2025-03-01", points))).prognosis.iloc[0]
+    assert (found["rate_source"], found["rate"]) == (source, pytest.approx(rate, rel=0.01))
+
+
+def test_a_rate_that_rose_asks_for_a_look_and_names_the_likely_cause() -> None:
+    points = [(500, 0.2), (1500, 0.5), (2500, 0.8), (3500, 1.1), (4500, 2.0)]
+    row = {"survey_hours": 4500, "hours_now": 4500, "hours_reckoned": 4500} | worn(2.0)
+    plain = {"pin_case_mm": 0, "bushing_case_mm": 0, "lube_last_hours": 4490} | row
+    rows = [
+        alone("case", **row),
+        alone("lube", **(plain | {"lube_last_hours": 4000})),
+        alone("duty", **plain),
+        alone("steady", **plain),
+    ]
+    lives = [(f"{name}|2025-03-01", points) for name in ("case", "lube", "duty")]
+    told = judged(
+        *rows, surveys=surveys(*lives, ("steady|2025-03-01", [(500, 0.2), (2500, 1.1), (4500, 2.0)]))
+    )
+    found = {
+        name: verdict(told, "rate_change", name)["reason"] for name in ("case", "lube", "duty", "steady")
+    }
+    assert found == {"case": "near_case", "lube": "lube_overdue", "duty": "duty", "steady": "steady"}
+    asked = due(told, "rate_change", "duty")
+    assert (fact(asked, "rate_before"), fact(asked, "rate_after")) == (0.3, 0.9)
+    assert fact(asked, "change_hours") == 3500

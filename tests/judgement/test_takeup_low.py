@@ -1,0 +1,90 @@
+"""Little travel left: shorten, wait, or replace."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any
+
+import numpy as np
+import pytest
+from tests.judgement.plant import alone, due, fact, judged, strand, verdict, worn
+
+from takeup.judgement.explaining import explain
+from takeup.judgement.judging import Judged
+from takeup.judgement.settings import JudgementSettings
+from takeup.model import Job, Urgency
+
+
+def left(mm: float, travel: float = 480.0) -> dict[str, Any]:
+    return {"takeup_travel_mm": travel, "takeup_used_mm": travel - mm, "takeup_rem_mm": mm}
+
+
+YOUNG = worn(0.8)
+
+CASES: dict[str, tuple[dict[str, Any], str]] = {
+    "at the trigger": (left(72.0) | YOUNG, "enough_left"),
+    "below the trigger": (left(71.9) | YOUNG, "shorten"),
+    "one kind of link may lose one pitch": (left(50) | YOUNG | {"construction": "welded_mill"}, "shorten"),
+    "buckets every fourth pitch": (left(45, 360) | YOUNG | {"attachment_every": 4}, "not_yet"),
+    "attachments not known": (left(50) | YOUNG | {"attachment_every": np.nan}, "step_unknown"),
+    "travel shorter than a step": (left(10, 160) | YOUNG, "replace_instead"),
+    "at another limit": (left(50) | worn(1.9), "replace_instead"),
+    "fixed centres": ({"fixed_centres": "yes"} | YOUNG, "no_takeup"),
+    "no travel in the register": ({"takeup_travel_mm": np.nan} | YOUNG, "no_travel"),
+    "not read, not measured": (
+        {"takeup_used_mm": np.nan} | worn(np.nan) | {"takeup_estimated": False}, "no_reading",
+    ),
+    "estimated from the survey": (left(50) | YOUNG | {"takeup_estimated": True}, "shorten"),
+}  # fmt: skip
+
+
+@cache
+def told() -> Judged:
+    """Every strand of the table, judged in one pass."""
+    return judged(*(alone(name, **differs) for name, (differs, _) in CASES.items()))
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_what_is_done_about_little_travel(name: str) -> None:
+    row = verdict(told(), "takeup_low", name)
+    assert row["reason"] == CASES[name][1]
+    if row["answer"] == "due":
+        assert (row["job"], row["urgency"]) == (Job.ADJUST_TAKEUP.value, Urgency.THIS_WEEK.value)
+
+
+@pytest.mark.parametrize(
+    ("name", "k"), [("below the trigger", 2), ("one kind of link may lose one pitch", 1)]
+)
+def test_k_follows_the_construction(name: str, k: int) -> None:
+    assert fact(due(told(), "takeup_low", name), "remove_pitches") == k
+
+
+def test_both_strands_are_shortened_by_the_same_or_not_at_all() -> None:
+    pair = strand(**left(20, 300), **YOUNG), strand("BE-1-B", set="BE-1", **left(150, 300), **YOUNG)
+    found = judged(*pair)
+    asked = due(found, "takeup_low")
+    assert asked.reason == "not_yet"
+    assert fact(asked, "held_by") == "BE-1-B"
+    assert found.prognosis["step_pitches"].tolist() == [2, 2]
+
+
+def test_a_set_takes_out_the_larger_step_of_its_strands() -> None:
+    pair = (
+        strand(**left(50), **YOUNG),
+        strand("BE-1-B", set="BE-1", attachment_every=4, **left(200), **YOUNG),
+    )
+    assert judged(*pair).prognosis["step_pitches"].tolist() == [4, 4]
+
+
+def test_why_a_chain_is_not_shortened_is_said() -> None:
+    reasons = {}
+    for name in ("travel shorter than a step", "at another limit"):
+        answers = explain(name, told().situation, JudgementSettings())
+        reasons[name] = fact(next(each for each in answers if each.rule == "takeup_low"), "why_not")
+    assert reasons == {"travel shorter than a step": "never", "at another limit": "at_limit"}
+
+
+def test_the_turning_point_is_when_the_chain_has_grown_to_the_trigger() -> None:
+    """From 180 to 72 mm are 108 mm: 200 x 108/36 576 = 0.5906 points, at 0.375 %/1000 h in 1574.8 h."""
+    row = verdict(judged(strand()), "takeup_low")
+    assert row["turning_hours"] == pytest.approx(5500 + 1574.8, abs=0.1)

@@ -1,0 +1,151 @@
+"""What reaching a limit asks for, by the kind of the limit and by how surely it is reached."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+from tests.judgement.plant import alone, due, fact, judged, surveys, unmeasured, verdict, worn
+
+from takeup.judgement.judging import Judged
+from takeup.model import Job, Urgency
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+#: no case and a thick bushing, so that the limit of function (2.895 on the wear zero) comes first
+NO_CASE = {"pin_case_mm": 0, "bushing_case_mm": 0, "bushing_outside_mm": 60}
+#: a bushing wall of 4 mm: limit of strength 100 x 4/3/0.5/152.4 = 1.750 %
+THIN = NO_CASE | {"bushing_outside_mm": 40.15}
+STRENGTH = 100 * (4 / 3) / 0.5 / 152.4
+CASE = 300 / 152.4
+U = 0.11231459106775468
+UNKNOWN = {"pin_case_mm": np.nan, "bushing_case_mm": np.nan, "pin_hardening": "", "bushing_hardening": ""}
+NO_LIMIT = UNKNOWN | {
+    "teeth_max": np.nan, "takeup_travel_mm": np.nan, "pin_diameter_mm": np.nan, "bushing_bore_mm": np.nan,
+}  # fmt: skip
+SOON, NEXT, STOP = Urgency.THIS_WEEK, Urgency.NEXT_SHUTDOWN, Urgency.STOP_NOW
+
+KINDS: dict[str, tuple[dict[str, Any], str, Urgency | None]] = {
+    "case below": (worn(CASE - U - 0.002), "below", None),
+    "case within": (worn(CASE - U), "acceleration_within", NEXT),
+    "case reached": (worn(CASE), "acceleration_reached", NEXT),
+    "function below": (NO_CASE | worn(2.814), "below", None),
+    "function within": (NO_CASE | worn(2.817), "function_within", NEXT),
+    "function reached": (NO_CASE | worn(2.8951), "function_reached", SOON),
+    "strength below": (THIN | worn(STRENGTH - U - 0.002), "below", None),
+    "strength within": (THIN | worn(STRENGTH - U), "strength_reached", SOON),
+    "strength past": (THIN | worn(STRENGTH), "strength_past", STOP),
+    "function and case past": (worn(2.9) | {"bushing_outside_mm": 60}, "function_reached", SOON),
+    "all of them past": (worn(2.9), "strength_past", STOP),
+}
+
+
+def shallow(left: float) -> dict[str, Any]:
+    """A take-up of 160 mm: less than the 154.8 mm that two pitches give back and 15 mm to join."""
+    return {"takeup_travel_mm": 160, "takeup_used_mm": 160 - left, "takeup_rem_mm": left} | worn(0.8)
+
+
+OTHERS: dict[str, dict[str, Any]] = {
+    "no limit": NO_LIMIT,
+    "silent": {"hours_now": 7000},
+    "silent and past": {"hours_now": 9000} | worn(2.1),
+    "default case": UNKNOWN | worn(2.2),
+    "screw 3 mm": shallow(3.0),
+    "screw 1.9 mm": shallow(1.9),
+    "screw out": shallow(0.0),
+    "doubt before": NO_CASE | worn(2.85),
+    "clear before": NO_CASE | worn(2.85),
+    "plain": {},
+}
+
+
+@cache
+def told() -> Judged:
+    """Every strand of this file, judged in one pass."""
+    rows = [alone(name, **case[0]) for name, case in KINDS.items()]
+    rows += [alone(name, **differs) for name, differs in OTHERS.items()]
+    rows += [unmeasured("never", machine="never", set="", last_any_day=np.nan)]
+    rows += [unmeasured("pitch not known", machine="pitch not known", set="", pitch_mm=np.nan)]
+    history = surveys(
+        ("doubt before|2025-03-01", [(4100, 2.84), (5500, 2.85)]),
+        ("clear before|2025-03-01", [(4100, 2.5), (5500, 2.85)]),
+    )
+    return judged(*rows, surveys=history)
+
+
+def answer(name: str, rule: str = "wear_limit") -> pd.Series:
+    return verdict(told(), rule, name)
+
+
+@pytest.mark.parametrize("name", KINDS)
+def test_urgency_goes_by_kind(name: str) -> None:
+    """Function counts in its own zero: 3 % over nominal with its U of 0.079, not the wear zero's 0.112."""
+    _, case, urgency = KINDS[name]
+    row = answer(name)
+    assert row["reason"] == case
+    assert row["urgency"] == ("" if urgency is None else urgency.value)
+    assert row["job"] == ("" if urgency is None else Job.REPLACE_SET.value)
+    certain = {"strength_past", "function_reached", "acceleration_reached"}
+    assert (row["margin"] <= 0) == (case in certain)
+    assert (row["margin"] > row["margin_u"]) == (case == "below")
+
+
+def test_a_limit_within_the_uncertainty_also_asks_for_a_survey_this_week() -> None:
+    asked = due(told(), "limit_in_doubt", "function within")
+    assert (asked.reason, asked.job, asked.urgency) == ("within", Job.MEASURE, Urgency.THIS_WEEK)
+    assert fact(asked, "limit") == "conveyor"
+    assert fact(asked, "limit_percent") == 3.0
+    assert fact(asked, "uncertainty_percent") == pytest.approx(0.079, abs=0.0005)
+    assert answer("function below", "limit_in_doubt")["reason"] == "settled"
+
+
+@pytest.mark.parametrize(("name", "case"), [("clear before", "within"), ("doubt before", "asked_already")])
+def test_the_same_doubt_is_not_asked_about_twice_running(name: str, case: str) -> None:
+    assert answer(name, "limit_in_doubt")["reason"] == case
+
+
+@pytest.mark.parametrize(
+    ("name", "case"),
+    [
+        ("never", "no_survey"),
+        ("pitch not known", "no_pitch"),
+        ("no limit", "no_limit"),
+        ("silent", "silence"),
+    ],
+)
+def test_what_cannot_be_judged_says_so(name: str, case: str) -> None:
+    assert answer(name)["answer"] == "cannot judge"
+    assert answer(name)["reason"] == case
+
+
+def test_a_chain_past_its_limit_stays_due_however_long_the_silence() -> None:
+    assert answer("silent and past")["answer"] == "due"
+
+
+def test_the_default_case_never_asks_for_a_chain_but_asks_for_its_depth() -> None:
+    assert answer("default case")["reason"] == "below"
+    asked = due(told(), "data_unjudged", "strands/bushing_case_mm")
+    assert (asked.reason, asked.urgency) == ("case_depth_missing", Urgency.PLAN)
+    assert fact(asked, "default_mm") == 1.5
+    assert "default case" in fact(asked, "strands")
+
+
+@pytest.mark.parametrize(
+    ("name", "case"),
+    [("screw 3 mm", "below"), ("screw 1.9 mm", "function_within"), ("screw out", "function_reached")],
+)
+def test_a_take_up_that_can_never_be_shortened_is_a_limit_with_the_uncertainty_of_its_screws(
+    name: str, case: str
+) -> None:
+    assert answer(name)["reason"] == case
+    assert answer(name, "takeup_low")["reason"] == "replace_instead"
+    assert due(told(), "limit_coming", name).reason == "takeup_running_out"
+
+
+def test_the_turning_point_is_the_early_limit_or_the_silence_whichever_comes_first() -> None:
+    row, strand = answer("plain"), told().prognosis.set_index("strand").loc["plain"]
+    assert row["turning_hours"] == min(5500 + strand["hours_early"], strand["silence_hours"])
+    assert row["turning_day"] == strand["day_early"]
