@@ -117,7 +117,7 @@ CHAINS = (
     # A bushing cracks in the second night.
     Chain("FE-32", "roller conveyor, 9 in", "roller_conveyor", 228.6, 84, (8, 8), 0.045, (D(2023, 9, 25),), pin_mm=38.1, bore_mm=38.6, outside_mm=57.15, attachment_every=1, lube_ml=120, price=48000),
     # The take-up runs out before the chain does.
-    Chain("RC-41", "offset sidebar, 7 in", "offset_sidebar_roller", 177.8, 220, (10, 10), 0.125, (D(2023, 9, 18),), travel_mm=340, attachment_every=2, pin_mm=41.3, bore_mm=41.8, outside_mm=60.0, lube_ml=90, price=60000),
+    Chain("RC-41", "offset sidebar, 7 in", "offset_sidebar_roller", 177.8, 220, (10, 10), 0.125, (D(2023, 9, 18),), travel_mm=340, attachment_every=2, cases_mm=(4.0, 2.4), certified=True, pin_mm=41.3, bore_mm=41.8, outside_mm=60.0, lube_ml=90, price=60000),
     # Inside rub on one side.
     Chain("SC-51", "offset sidebar, 6 in", "offset_sidebar_roller", 152.4, 180, (10, 10), 0.085, (D(2023, 12, 4),), attachment_every=6, pin_mm=34.9, bore_mm=35.4, outside_mm=52.0, lube_ml=70),
     # A lubrication lapse.
