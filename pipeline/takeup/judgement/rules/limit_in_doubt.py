@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from takeup.judgement.rule import (
     CANNOT,
     CLEAR,
@@ -27,7 +29,6 @@ from takeup.judgement.settings import JudgementSettings
 from takeup.model import Fact, Job
 
 if TYPE_CHECKING:
-    import numpy as np
     import pandas as pd
 
 
@@ -47,7 +48,8 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
         case,
         value=rounded(e, PERCENT),
         threshold=rounded(limit, PERCENT),
-        margin=rounded(np.abs(limit - e), PERCENT),
+        # Where the doubt stays whatever is measured, no number says how far the answer is from changing.
+        margin=np.where(case == "asked_already", np.nan, rounded(np.abs(limit - e), PERCENT)),
         margin_u=np.where(e < limit, rounded(numbers(strands, "decides_expanded"), PERCENT), np.nan),
         unit="%",
     )

@@ -20,6 +20,8 @@ from takeup.model import Job
 if TYPE_CHECKING:
     import pandas as pd
 
+_DUE = ("limit_within", "alert_within")
+
 
 def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
     """Every set of two or more strands against the plan line, with its doubt."""
@@ -38,7 +40,9 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
         (at_most >= plan, "alert_within"),
         otherwise="settled",
     )
-    return as_answers(sets, np.asarray(case), "plan")
+    frame = as_answers(sets, case, "plan")
+    # Past the plan line and known to be: no number says how far the answer is from changing.
+    return frame.assign(margin=frame["margin"].where((frame["margin"] > 0) | np.isin(case, _DUE)))
 
 
 RULE = Rule(

@@ -48,7 +48,7 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
         (wide, "wide"),
         otherwise="even",
     )
-    margin = np.where(marks >= 2, limit - spread, np.nan)
+    margin = np.where((marks >= 2) & (case != "wide_known"), limit - spread, np.nan)
     return answers(
         strands, case, value=spread, threshold=limit, margin=rounded(margin, PERCENT), unit="points"
     )
