@@ -172,6 +172,8 @@ COMING = (
     Fact("rate", 0.267, "%/1000 h", "reckoned by takeup"),
     Fact("rate_source", "own", "word", "reckoned by takeup"),
     Fact("reckoned_on", date(2026, 3, 2), "day", "reckoned by takeup"),
+    Fact("hours_early", 1012.0, "h", "reckoned by takeup"),
+    Fact("hours_middle", 1569.0, "h", "reckoned by takeup"),
     Fact("early_on", date(2026, 4, 20), "day", "reckoned by takeup"),
     Fact("middle_on", date(2026, 6, 3), "day", "reckoned by takeup"),
     Fact("late_on", date(2026, 7, 22), "day", "reckoned by takeup"),
