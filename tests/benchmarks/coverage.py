@@ -3,7 +3,7 @@
 Run ``python -m tests.benchmarks.coverage``; it takes about a minute and prints one table a world.
 ``--shipped`` prints the factors the shipped table was tuned on instead.
 
-Each plant has its own level of wear, unknown to the handbook's start rates. Its past lives were changed
+Each plant has its own level of wear, unknown to the start rates of its services. Its past lives were changed
 before or about their limit; its next lives are followed until they reach it. Every life weighs the same in
 each stage, however often it was surveyed there. Surveys at or past the limit are left out: there is nothing
 to forecast.

@@ -106,8 +106,8 @@ def test_lasers_reach_their_limit_within_a_young_fleets_bounds(unit: int, read_u
     e = np.array(LASER[unit])
     known = known_rates(HOURS[seen], e[seen], [0, seen.sum()], 0.1, after_hours=0.0)
     now, rate, u_rate = e[seen][-1], known.rate[-1], known.u_rate[-1]
-    handbook = handbook_bounds([now], 0.2, 10.0, [rate], [u_rate])
-    told = bounds(EMPTY_TABLE, [True], [now], [10.0], [rate], [0.1], [0.0], handbook)
+    formula = handbook_bounds([now], 0.2, 10.0, [rate], [u_rate])
+    told = bounds(EMPTY_TABLE, [True], [now], [10.0], [rate], [0.1], [0.0], formula)
     crossed = np.interp(10.0, e, HOURS) - read_until
     assert told.early[0] <= crossed <= told.late[0]
     assert told.early[0] > 0.25 * crossed

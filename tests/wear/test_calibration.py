@@ -273,14 +273,14 @@ STRAND = {"own": [True], "e_percent": [1.2], "limit_percent": [2.0], "rate": [0.
 
 def test_the_record_multiplies_hours_and_doubt_and_takes_the_doubt_off_again():
     """(1000 + 100) x 0.7 - 100 = 670; (1000 + 100) x 1.6 - 100 = 1660."""
-    found = bounds(RECORD, **STRAND, u_zero_percent=0.0, handbook=told())
+    found = bounds(RECORD, **STRAND, u_zero_percent=0.0, formula=told())
     np.testing.assert_allclose([found.early[0], found.middle[0], found.late[0]], [670, 1000, 1660])
     assert (found.calibrated[0], found.forecasts[0], found.lives[0]) == (True, 212, 38)
 
 
 def test_the_zero_is_joined_as_a_square():
     """1.645 x 0.16 % at 0.8 are 329 h: early 1000 - sqrt(330^2 + 329^2), late 1000 + sqrt(660^2 + 329^2)."""
-    found = bounds(RECORD, **STRAND, u_zero_percent=0.16, handbook=told())
+    found = bounds(RECORD, **STRAND, u_zero_percent=0.16, formula=told())
     zero = 1000 * 1.6448536 * 0.16 / 0.8
     assert found.early[0] == pytest.approx(1000 - np.hypot(330, zero), abs=0.01)
     assert found.late[0] == pytest.approx(1000 + np.hypot(660, zero), abs=0.01)
@@ -295,14 +295,14 @@ def test_the_zero_is_joined_as_a_square():
         pytest.param(RECORD, {"own": [False]}, id="no rate of its own"),
     ],
 )
-def test_without_a_record_the_wider_of_handbook_and_shipped_table(table, change):
+def test_without_a_record_the_wider_of_formula_and_shipped_table(table, change):
     wide, narrow = told(early=100.0, late=np.inf), told(early=990.0, late=1010.0)
     strand = STRAND | change
-    by_handbook = bounds(table, **strand, u_zero_percent=0.0, handbook=wide)
-    by_shipped = bounds(table, **strand, u_zero_percent=0.0, handbook=narrow)
-    assert not by_handbook.calibrated[0]
-    assert by_handbook.forecasts[0] == by_handbook.lives[0] == 0
-    assert (by_handbook.early[0], by_handbook.late[0]) == (100.0, np.inf)
+    by_formula = bounds(table, **strand, u_zero_percent=0.0, formula=wide)
+    by_shipped = bounds(table, **strand, u_zero_percent=0.0, formula=narrow)
+    assert not by_formula.calibrated[0]
+    assert by_formula.forecasts[0] == by_formula.lives[0] == 0
+    assert (by_formula.early[0], by_formula.late[0]) == (100.0, np.inf)
     ahead = 2  # 0.4 and 0.25 of the limit alike
     low, high = (SHIPPED_OWN if strand["own"][0] else SHIPPED_NONE)[ahead]
     assert by_shipped.early[0] == pytest.approx(1100 * low - 100)
@@ -312,25 +312,25 @@ def test_without_a_record_the_wider_of_handbook_and_shipped_table(table, change)
 def test_nothing_is_below_zero_and_the_middle_lies_between():
     near = STRAND | {"e_percent": [1.999], "u_rate_percent": [0.2]}
     table = FleetTable(1, "2026-03-01", 40, (Cell(True, 4, 0.06, 90, 30, 0.2, 0.9),), ())
-    found = bounds(table, **near, u_zero_percent=0.1, handbook=told(1.25, 0.0, 300.0))
+    found = bounds(table, **near, u_zero_percent=0.1, formula=told(1.25, 0.0, 300.0))
     assert found.early[0] == 0
     assert found.late[0] >= found.middle[0] == 1.25
 
 
 def test_what_is_not_known_stays_not_known():
     unknown = STRAND | {"e_percent": [np.nan]}
-    found = bounds(RECORD, **unknown, u_zero_percent=0.1, handbook=told(np.nan, np.nan, np.nan))
+    found = bounds(RECORD, **unknown, u_zero_percent=0.1, formula=told(np.nan, np.nan, np.nan))
     assert np.isnan([found.early[0], found.middle[0], found.late[0]]).all()
     no_rate = STRAND | {"rate": [0.0]}
-    open_ = bounds(RECORD, **no_rate, u_zero_percent=0.1, handbook=told(np.inf, 2000.0, np.inf))
+    open_ = bounds(RECORD, **no_rate, u_zero_percent=0.1, formula=told(np.inf, 2000.0, np.inf))
     assert (open_.early[0], open_.late[0], open_.calibrated[0]) == (2000.0, np.inf, False)
 
 
-def test_a_strand_of_the_worked_example_gets_wider_bounds_than_the_handbook_gives():
-    handbook = handbook_bounds([1.552], [0.112], [1.969], [0.2656], [0.0175])
-    found = bounds(EMPTY_TABLE, [True], [1.552], [1.969], [0.2656], [0.056], [0.04], handbook)
-    assert found.early[0] < handbook.early[0]
-    assert found.late[0] >= handbook.late[0]
+def test_a_strand_of_the_worked_example_gets_wider_bounds_than_the_formula_gives():
+    formula = handbook_bounds([1.552], [0.112], [1.969], [0.2656], [0.0175])
+    found = bounds(EMPTY_TABLE, [True], [1.552], [1.969], [0.2656], [0.056], [0.04], formula)
+    assert found.early[0] < formula.early[0]
+    assert found.late[0] >= formula.late[0]
 
 
 def test_the_shipped_table_is_what_one_world_gives_rounded_outwards():

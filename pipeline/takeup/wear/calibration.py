@@ -2,7 +2,7 @@
 
 A numbered table holds, by stage of life and length of look-ahead, between which multiples of the forecast
 nine in ten levels were reached, and the middle rate of each service. A fleet too young for a record of its
-own gets the handbook's bounds or those of a shipped table, whichever are wider.
+own gets the bounds of the formula or those of a shipped table, whichever are wider.
 
 The quantiles hold for finite samples: of K past lives and one new, each is as likely as any other to be the
 most extreme, so the 5 % point stands at place 0.05 (K + 1). Many forecasts of one life are no more evidence
@@ -382,9 +382,9 @@ def bounds(
     rate: ArrayLike,
     u_rate_percent: ArrayLike,
     u_zero_percent: ArrayLike,
-    handbook: Bounds,
+    formula: Bounds,
 ) -> FleetBounds:
-    """Early and late hours to the limit by the fleet's record, else the wider of handbook and shipped table.
+    """Early and late hours to the limit by the fleet's record, else the wider of formula and shipped table.
 
     The record's factors multiply the hours forecast plus the doubt of the tape
     (:func:`takeup.wear.forecast.doubt_hours`), which is then taken off again. The zero of a life is common to
@@ -404,7 +404,7 @@ def bounds(
         Standard uncertainty of one elongation in a rate, the common zero cancelling. [%]
     u_zero_percent : (n,) float
         Standard uncertainty of the zero of the limit; 0 for a limit counted from nominal pitch. [%]
-    handbook : Bounds
+    formula : Bounds
         From :func:`takeup.wear.forecast.handbook_bounds`; its middle is the forecast. Without a rate of one's
         own its early one takes the upper end of the service.
 
@@ -428,16 +428,16 @@ def bounds(
     with np.errstate(invalid="ignore", divide="ignore"):
         stage, ahead = stage_of(e / limit), look_ahead_of((limit - e) / limit)
         (low, high), (forecasts, lives) = _looked_up(table, mine, stage, ahead)
-        calibrated = ~np.isnan(low) & np.isfinite(handbook.middle) & (r > 0)
+        calibrated = ~np.isnan(low) & np.isfinite(formula.middle) & (r > 0)
         shipped = np.where(mine[:, None], np.array(SHIPPED_OWN)[ahead], np.array(SHIPPED_NONE)[ahead])
         low, high = np.where(calibrated, low, shipped[:, 0]), np.where(calibrated, high, shipped[:, 1])
-        middle, doubt, zero = handbook.middle, doubt_hours(u, r), 1000 * NORMAL_95 * u_zero / r
+        middle, doubt, zero = formula.middle, doubt_hours(u, r), 1000 * NORMAL_95 * u_zero / r
         early, late = (middle + doubt) * low - doubt, (middle + doubt) * high - doubt
         down, up = np.maximum(middle - early, 0), np.maximum(late - middle, 0)
         early = np.clip(early - (np.sqrt(down**2 + zero**2) - down), 0.0, middle)
         late = np.maximum(late + (np.sqrt(up**2 + zero**2) - up), middle)
-    early = np.where(calibrated, early, np.fmin(early, handbook.early))
-    late = np.where(calibrated, late, np.fmax(late, handbook.late))
+    early = np.where(calibrated, early, np.fmin(early, formula.early))
+    late = np.where(calibrated, late, np.fmax(late, formula.late))
     early, late = (np.where(np.isnan(middle), np.nan, bound) for bound in (early, late))
     return FleetBounds(
         early, middle, late, calibrated, np.where(calibrated, forecasts, 0), np.where(calibrated, lives, 0)
