@@ -9,9 +9,12 @@ from collections.abc import Callable
 from typing import Any
 
 from takeup.documents.publish import switch
+from takeup.errors import LockHeld, StoreError
 from takeup.ledger import Ledger
 from takeup.night import intent as intents
 from takeup.night.intent import Intent
+from takeup.night.progress import Progress, unwatched
+from takeup.night.rebuilding import rebuild_store, whole
 from takeup.site import Site
 from takeup.store import Store
 
@@ -25,36 +28,68 @@ def folder_name(number: int) -> str:
     return f"{_PREFIX}{number:06d}"
 
 
-def recover(site: Site, store: Store, finish: Callable[[Site, Store, Intent], Any]) -> None:
-    """Bring a site to where an undisturbed run would have left it.
+def make_whole(site: Site, progress: Progress = unwatched) -> None:
+    """Bring ledger, store and queue to the last committed night; the site's lock is held by the caller.
 
-    A torn last line of the ledger is cut; store rows of nights that the ledger lacks are removed; an open
-    intent is told to its end; ``current`` points at the queue that the ledger names.
+    A torn last line of the ledger is cut, store rows and queue folders of nights that the ledger lacks are
+    removed, a store that lost rows is made again, and ``current`` points at the queue that the ledger names.
 
-    Parameters
-    ----------
-    site : Site
-    store : Store
-        Open for writing, the site's lock held.
-    finish : callable
-        ``finish(site, store, intent)`` tells an intended night to its end.
+    Raises
+    ------
+    StoreError
+        If a store that lost rows cannot be made again as it was.
     """
     ledger = Ledger(site.folders.ledger)
     if ledger.cut_torn_tail():
         log.warning("a record that a stop cut short was removed from the ledger; it was never committed")
     nights = ledger.nights()
     told = nights[-1]["number"] if nights else 0
-    store.forget_after(told)
     _clear_queue(site, told)
-    intent = intents.read(site.folders.intent)
-    if intent is not None:
-        _leave_inbox(site, intent)
-        if intent.number > told:
-            log.warning("night %s was stopped before its end; it is told again", intent.number)
-            finish(site, store, intent)
-            return
+    if not _store_is_whole(site, told, nights):
+        log.warning("the store does not hold what the last night left in it; it is made again from the archive")
+        if not rebuild_store(site, progress).equal:
+            raise StoreError(
+                "the store lost rows, and told again the nights do not come out as the ledger recorded them",
+                where=str(site.folders.store),
+                why="Orders would rest on something nobody can account for.",
+                todo="Run 'takeup rebuild' to see which nights differ, and put archive and ledger back "
+                "from your backup.",
+            )
     if nights:
         switch(site.folders.queue, nights[-1]["queue"])
+
+
+def _store_is_whole(site: Site, told: int, nights: list[dict[str, Any]]) -> bool:
+    """Whether the store opens and holds what the last committed night left in it."""
+    try:
+        with Store.open(site.folders.store) as store:
+            store.forget_after(told)
+            return whole(store, nights)
+    except LockHeld:
+        raise
+    except StoreError as damage:
+        log.warning("%s", damage)
+        return False
+
+
+def finish_open_night(site: Site, store: Store, finish: Callable[[Site, Store, Intent], Any]) -> None:
+    """Tell a night to its end that a stop left open; it keeps its own `as of`.
+
+    Parameters
+    ----------
+    site : Site
+    store : Store
+        Open for writing, whole.
+    finish : callable
+        ``finish(site, store, intent)`` tells an intended night to its end.
+    """
+    intent = intents.read(site.folders.intent)
+    if intent is None:
+        return
+    _leave_inbox(site, intent)
+    if intent.number > store.last_night():
+        log.warning("night %s was stopped before its end; it is told again", intent.number)
+        finish(site, store, intent)
     intents.remove(site.folders.intent)
 
 

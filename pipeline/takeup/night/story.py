@@ -9,8 +9,6 @@ from __future__ import annotations
 import logging
 import shutil
 import tempfile
-from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -19,21 +17,21 @@ from typing import Any
 from takeup import feeds
 from takeup.documents.publish import publish, switch
 from takeup.errors import UsageError
-from takeup.feeds.archive import Archived
-from takeup.feeds.inbox import Found
+from takeup.feeds import Archived
 from takeup.ledger import Ledger
 from takeup.night import intent as intents
+from takeup.night.accounts import accounts, counted
+from takeup.night.exports import archived_files, templates_of
 from takeup.night.inbox_memory import remember, remembered
 from takeup.night.intent import Intent, SetAsideRow, TakenFile
 from takeup.night.progress import Progress, unwatched
-from takeup.night.recovery import folder_name, recover
+from takeup.night.recovery import finish_open_night, folder_name, make_whole
 from takeup.night.result import NightResult
 from takeup.night.sheets import night_sheet
 from takeup.night.telling import Told, tell
 from takeup.night.versions import versions
-from takeup.resources import templates_dir
 from takeup.site import Site
-from takeup.site.folders import Folders, archived, keep, recall
+from takeup.site.folders import keep, recall
 from takeup.site.lock import writing
 from takeup.site.settings import read_settings
 from takeup.store import Store
@@ -72,9 +70,11 @@ def nightly(
     site = site if isinstance(site, Site) else Site.open(Path(site))
     if dry_run:
         return _beside(site, as_of, progress)
-    with writing(site.folders.lock, "nightly"), Store.open(site.folders.store) as store:
-        recover(site, store, _finish)
-        return _tonight(site, store, as_of, progress)
+    with writing(site.folders.lock, "nightly"):
+        make_whole(site, progress)
+        with Store.open(site.folders.store) as store:
+            finish_open_night(site, store, _finish)
+            return _tonight(site, store, as_of, progress)
 
 
 def _tonight(site: Site, store: Store, as_of: date | None, progress: Progress) -> NightResult:
@@ -117,31 +117,6 @@ def _finish(site: Site, store: Store, intent: Intent, progress: Progress = unwat
     switch(folders.queue, name)
     intents.remove(folders.intent)
     return _result(site, intent, told, published.drawn, published.linked)
-
-
-def archived_files(folders: Folders, files: Iterable[TakenFile]) -> list[Archived]:
-    """The archived bytes of taken files, checked, as intake reads them."""
-    found = []
-    for file in files:
-        recall(folders.archive, file.sha256)
-        path = archived(folders.archive, file.sha256)
-        found.append(
-            Archived(
-                Found(path, file.name, file.size, 0, file.source), file.sha256, path, reread=file.read_again
-            )
-        )
-    return found
-
-
-@contextmanager
-def templates_of(intent: Intent, folders: Folders) -> Iterator[tuple[Path, Path]]:
-    """The site's own templates as they were when the night was intended, then ours."""
-    with tempfile.TemporaryDirectory(prefix="takeup-templates-") as folder:
-        for name, sha256 in intent.templates:
-            path = Path(folder) / name
-            path.parent.mkdir(parents=True, exist_ok=True)
-            path.write_bytes(recall(folders.archive, sha256))
-        yield Path(folder), templates_dir()
 
 
 def _day(site: Site, as_of: date | None, last: dict[str, Any] | None) -> date:
@@ -221,26 +196,13 @@ def _record(intent: Intent, told: Told, wrote: dict[str, str], queue: str) -> di
         **intent.record(),
         "versions": dict(versions()),
         "fleet": told.fleet_sha256,
-        "accounting": [
-            {
-                "file": one.file,
-                "sha256": one.sha256,
-                "feed": one.feed,
-                "read": one.read,
-                "new": one.new,
-                "duplicate": one.duplicate,
-                "superseding": one.superseding,
-                "refused": one.refused,
-                "waiting": one.waiting,
-            }
-            for one in told.accounting
-        ],
+        "accounting": accounts(told.accounting),
         "orders": told.orders_sha256,
         "events": [
             {"order": event.order, "revision": event.revision, "change": event.change.value}
             for event in told.updated.events
         ],
-        "counts": told.counts,
+        "counts": counted(told.counts),
         "queue": queue,
         "wrote": wrote,
     }

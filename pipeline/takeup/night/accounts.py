@@ -1,0 +1,34 @@
+"""The row accounts of a night as the ledger holds them, and the store's counts that every start checks."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from takeup.model import Accounting
+
+#: Tables that hold what is worked out again when it is missing, or the store's own history.
+_NOT_COUNTED = ("cache_", "derived_write", "migration")
+
+
+def accounts(rows: Iterable[Accounting]) -> list[dict[str, Any]]:
+    """One record a file, as JSON-able values."""
+    return [
+        {
+            "file": one.file,
+            "sha256": one.sha256,
+            "feed": one.feed,
+            "read": one.read,
+            "new": one.new,
+            "duplicate": one.duplicate,
+            "superseding": one.superseding,
+            "refused": one.refused,
+            "waiting": one.waiting,
+        }
+        for one in rows
+    ]
+
+
+def counted(tables: dict[str, int]) -> dict[str, int]:
+    """The counts that two stores of the same nights share."""
+    return {name: count for name, count in tables.items() if not name.startswith(_NOT_COUNTED)}

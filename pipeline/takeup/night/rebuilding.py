@@ -1,0 +1,138 @@
+"""The store made again: every night told again from ledger and archive, into a new file."""
+
+from __future__ import annotations
+
+import hashlib
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from takeup.documents.publish import publish, switch
+from takeup.ledger import Ledger
+from takeup.night.accounts import accounts, counted
+from takeup.night.exports import archived_files, templates_of
+from takeup.night.intent import Intent
+from takeup.night.progress import Progress, unwatched
+from takeup.night.sheets import night_sheet
+from takeup.night.telling import Told, tell
+from takeup.night.versions import versions
+from takeup.site import Site
+from takeup.site.folders import recall
+from takeup.site.settings import Settings, read_settings
+from takeup.store import Store
+
+
+@dataclass(frozen=True)
+class Rebuilt:
+    """What came out of telling every night again.
+
+    ``different`` names the nights whose orders or accounts are not those the ledger recorded;
+    ``other_versions`` those that other versions told.
+    """
+
+    nights: int
+    different: tuple[int, ...]
+    other_versions: tuple[int, ...]
+    queue_written: bool
+
+    @property
+    def equal(self) -> bool:
+        """Whether every night came out as recorded."""
+        return not self.different
+
+    def as_dict(self) -> dict[str, Any]:
+        """For ``--json``."""
+        return {
+            "nights": self.nights,
+            "different": list(self.different),
+            "other_versions": list(self.other_versions),
+            "queue_written": self.queue_written,
+        }
+
+    def text(self) -> str:
+        """For people."""
+        lines = [f"{self.nights} nights told again into a new store."]
+        if self.equal:
+            lines.append("Every order is the one the ledger recorded.")
+        else:
+            listed = ", ".join(map(str, self.different))
+            lines.append(f"Orders or accounts differ from the ledger's in night {listed}.")
+            lines.append("The old store stands as it was; the new one was thrown away.")
+        if self.other_versions:
+            listed = ", ".join(map(str, self.other_versions))
+            lines.append(f"Night {listed} was told under other versions than those installed here.")
+        if self.queue_written:
+            lines.append("The last night's queue was missing or changed, and was written again.")
+        return "\n".join(lines)
+
+
+def whole(store: Store, nights: list[dict[str, Any]]) -> bool:
+    """Whether the store holds as many rows as the last night left in it."""
+    if not nights:
+        return True
+    return store.last_night() == nights[-1]["number"] and counted(store.counts()) == nights[-1]["counts"]
+
+
+def rebuild_store(site: Site, progress: Progress = unwatched) -> Rebuilt:
+    """Make the store again, and the last night's queue if it is gone; the site's lock is held by the caller.
+
+    Where a night comes out otherwise than recorded, the old store stays.
+
+    Raises
+    ------
+    StoreError
+        If archive or ledger are not whole.
+    """
+    folders = site.folders
+    draft = folders.store.with_suffix(".rebuilt")
+    _remove(draft)
+    nights = Ledger(folders.ledger).nights()
+    different, others, written = [], [], False
+    with Store.open(draft) as store:
+        for place, record in enumerate(nights):
+            progress("nights", place, len(nights))
+            settings = read_settings(recall(folders.archive, record["settings"]).decode("utf-8"))
+            told = _told_again(site, store, record, settings)
+            if record["versions"] != dict(versions()):
+                others.append(record["number"])
+            if told.orders_sha256 != record["orders"] or accounts(told.accounting) != record["accounting"]:
+                different.append(record["number"])
+            if place == len(nights) - 1:
+                written = _queue_again(site, store, told, record, settings)
+        progress("nights", len(nights), len(nights))
+    result = Rebuilt(len(nights), tuple(different), tuple(others), written)
+    if result.equal:
+        _remove(folders.store)
+        draft.replace(folders.store)
+    else:
+        _remove(draft)
+    return result
+
+
+def _told_again(site: Site, store: Store, record: dict[str, Any], settings: Settings) -> Told:
+    intent = Intent.of(record)
+    return tell(store, intent, settings, archived_files(site.folders, intent.files), site.folders.archive)
+
+
+def _queue_again(site: Site, store: Store, told: Told, record: dict[str, Any], settings: Settings) -> bool:
+    """Write a night's queue again unless it stands as recorded."""
+    folder = site.folders.queue / record["queue"]
+    stands = all(
+        (folder / path).is_file() and hashlib.sha256((folder / path).read_bytes()).hexdigest() == sha256
+        for path, sha256 in record["wrote"].items()
+    )
+    if not stands:
+        intent = Intent.of(record)
+        sheet = night_sheet(store, told, intent, settings, ledger_head=record["previous"])
+        shutil.rmtree(folder, ignore_errors=True)
+        with templates_of(intent, site.folders) as template_dirs:
+            publish(sheet, folder, None, template_dirs)
+    switch(site.folders.queue, record["queue"])
+    return not stands
+
+
+def _remove(store: Path) -> None:
+    """Remove a store's file and the log that belongs to it."""
+    for path in (store, Path(f"{store}.wal")):
+        path.unlink(missing_ok=True)
