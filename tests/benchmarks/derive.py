@@ -27,7 +27,7 @@ sys.path[:0] = [
 from tests.derive.plant import PITCH, frame  # noqa: E402
 
 from takeup.contracts import Cell, contract  # noqa: E402
-from takeup.derive import lives, meters, readings, stuck, surveys, takeups  # noqa: E402
+from takeup.derive import checks, lives, meters, readings, stuck, surveys, takeups  # noqa: E402
 from takeup.derive.settings import MeasuringSettings  # noqa: E402
 from takeup.layered import Layered  # noqa: E402
 from takeup.model import Feed  # noqa: E402
@@ -113,7 +113,7 @@ def told(rows: dict[Feed, pd.DataFrame]) -> pd.DataFrame:
         its, _ = readings.readings(rows[Feed.ELONGATION_READINGS], known, book, SETTINGS)
     with timed("rows held against each other"):
         travelled, _ = takeups.travels(rows[Feed.TAKEUP_READINGS], known)
-        verdict = surveys.judged(its, known, travelled, SETTINGS)
+        verdict = checks.judged(its, known, travelled, SETTINGS)
     with timed("surveys"):
         found = surveys.surveys(its, verdict, known, SETTINGS)
     with timed("stuck meters"):

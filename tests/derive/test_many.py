@@ -11,10 +11,11 @@ import numpy as np
 import pytest
 from tests.benchmarks.derive import FITTED, MARKS, SETTINGS, SURVEYS, plant
 
+from takeup.derive.checks import judged
 from takeup.derive.lives import register
 from takeup.derive.meters import meter_book
 from takeup.derive.readings import readings
-from takeup.derive.surveys import judged, surveys
+from takeup.derive.surveys import surveys
 from takeup.derive.takeups import travels
 from takeup.model import Feed
 

@@ -158,6 +158,14 @@ class TestNegativeWear:
         plant.survey(after(7500), 2.2)
         assert reasons(plant.derived()) == {row: "negative_wear"}
 
+    def test_a_small_fall_after_a_bad_reading_stands_and_confirms_nothing(self) -> None:
+        plant = calm()
+        (row,) = plant.survey(after(6500), 1.30)
+        plant.survey(after(7500), 1.57)
+        derived = plant.derived()
+        assert reasons(derived) == {row: "negative_wear"}
+        assert bool(derived.surveys["usable"].iloc[-1])
+
     def test_shorter_than_new(self) -> None:
         plant = simple_plant()
         (row,) = plant.survey(after(1200), -0.9)

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from takeup.derive import lube, setaside, takeups
+from takeup.derive.checks import judged, site_values
 from takeup.derive.findings import findings
 from takeup.derive.frames import stacked
 from takeup.derive.lives import Register, register, unregistered
@@ -18,7 +19,7 @@ from takeup.derive.meters import MeterBook, meter_book
 from takeup.derive.readings import OCCASIONS, life_hours, readings
 from takeup.derive.settings import MeasuringSettings
 from takeup.derive.stuck import stuck_meters
-from takeup.derive.surveys import COLUMNS, judged, site_values, surveys
+from takeup.derive.surveys import COLUMNS, surveys
 from takeup.derive.takeups import Travels, travels
 from takeup.layered import Layered
 from takeup.model import Feed, KeptOut

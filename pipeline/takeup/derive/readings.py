@@ -1,21 +1,19 @@
-"""Tape readings as arrays: the life and survey of each, its length at 20 degC, its elongation and doubt."""
+"""Tape readings as arrays: the life and survey each belongs to, one reading a survey and mark."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
-from takeup.derive.layers import shared
-from takeup.derive.lives import AFTER, BEFORE, EITHER, OFFSET, Register
+from takeup.derive.lengths import lengths
+from takeup.derive.lives import AFTER, BEFORE, EITHER, Register
 from takeup.derive.meters import MeterBook
 from takeup.derive.setaside import Aside, outside_lives
 from takeup.derive.settings import MeasuringSettings
-from takeup.errors import SettingsError
 from takeup.layered import Layered
-from takeup.wear import elongation
 from takeup.wear.arguments import Array, Flags, Whole
 
 if TYPE_CHECKING:
@@ -25,9 +23,9 @@ if TYPE_CHECKING:
 OCCASIONS = ("as_found", "routine", "as_left")
 AS_FOUND, ROUTINE, AS_LEFT = range(3)
 _REPEAT = "repeat"
+#: place of each occasion when a repeat could belong to several: routine, then as found, then as left
+_PRECEDENCE = (1, 0, 2)
 _ENOUGH_DAYS = 2**22  # so that strand and day make one number
-_CARELESS = ("dirty", "slack", "unknown")
-_WARMTH = ("u_temperature_k", "tape_as_chain_up_to_c", "hot_tape_c", "u_hot_tape_k", "u_no_temperature_k")
 
 
 @dataclass(frozen=True)
@@ -129,13 +127,11 @@ def readings(
 
     pos, row_id = rows["measured_at_pos"].to_numpy(np.float64), rows["row_id"].to_numpy(np.int64)
     inside = np.flatnonzero(life >= 0)
-    key = _rising(life, day, occasion)[inside] * max(len(marks), 1) + mark[inside]
-    inside = inside[np.lexsort((row_id[inside], pos[inside], repeat[inside], key))]
-    chosen, also, confirmed = _last_of_each(
-        rows, _rising(life, day, occasion) * max(len(marks), 1) + mark, inside, settings
-    )
+    key = _rising(life, day, occasion) * max(len(marks), 1) + mark
+    order = inside[np.lexsort((row_id[inside], pos[inside], repeat[inside], key[inside]))]
+    chosen, also, confirmed = _last_of_each(rows, key, order, settings)
 
-    survey_key = _rising(life, day, occasion)[chosen]
+    survey_key = key[chosen] // max(len(marks), 1)
     first = np.flatnonzero(np.diff(survey_key, prepend=-1) != 0)
     starts = np.append(first, chosen.size).astype(np.int64)
     head = chosen[first]
@@ -155,7 +151,7 @@ def readings(
         also=also,
         marks=np.asarray(marks, dtype=object),
         surveys=surveys,
-        **_lengths(rows.iloc[chosen], life[chosen], register, settings),
+        **lengths(rows.iloc[chosen], life[chosen], register, settings),
     ), asides
 
 
@@ -194,10 +190,6 @@ def _occasions(rows: pd.DataFrame, on_day: Whole, mark: Whole) -> tuple[Whole, F
             rank = at_mark.get(key, at_mark.get((key[0], -1), 0))
             occasion[place] = _PRECEDENCE.index(rank)
     return occasion, repeat
-
-
-#: place of each occasion when a repeat could belong to several: routine, then as found, then as left
-_PRECEDENCE = (1, 0, 2)
 
 
 def _last_of_each(
@@ -255,89 +247,3 @@ def _clock_hours(register: Register, surveys: Occasions) -> Array:
     silent[surveys.life[np.isnan(surveys.hours)]] = True
     days = np.maximum(surveys.pos - fitted[surveys.life] - 0.5, 0.0)
     return np.where(silent[surveys.life], 24.0 * days, surveys.hours)
-
-
-def _lengths(
-    rows: pd.DataFrame, life: Whole, register: Register, settings: Layered[MeasuringSettings]
-) -> dict[str, Any]:
-    """Length at 20 degC, elongation over nominal and their uncertainties."""
-    lives = register.lives
-    machine, strand = lives["machine"].to_numpy(dtype=object), lives["strand"].to_numpy(dtype=object)
-
-    def value(name: str) -> Array:
-        return settings.column(name, machine, strand)[life].astype(np.float64)
-
-    pitch = lives["pitch_mm"].to_numpy(np.float64)[life]
-    written, count = rows["length_mm"].to_numpy(np.float64), rows["pitches"].to_numpy(np.float64)
-    percent = rows["elongation_percent"].to_numpy(np.float64)
-    percent_only = ~np.isnan(percent) & (np.isnan(written) | np.isnan(count) | np.isnan(pitch))
-    raw, pitches = (np.where(percent_only, np.nan, known) for known in (written, count))
-
-    stainless = lives["steel"].to_numpy(dtype=object)[life] == "austenitic_stainless"
-    alpha = np.where(stainless, value("stainless_per_k"), value("carbon_per_k"))
-    chain_c, tape_c, u_k = _temperatures(rows, life, machine, strand, settings)
-    length = elongation.length_at_20c(raw, chain_c, tape_c, alpha, value("tape_per_k"))
-
-    tape = _tape_classes(rows, life, settings.column("tape_class", machine, strand))
-    classes = [tape == "I", tape == "III"]
-    careless = np.isin(rows["method"].to_numpy(dtype=object), _CARELESS)
-    u_length = elongation.length_uncertainty(
-        raw,
-        a_mm=np.select(classes, [value("tape_1_mm"), value("tape_3_mm")], value("tape_2_mm")),
-        b_mm_per_m=np.select(
-            classes, [value("tape_1_mm_per_m"), value("tape_3_mm_per_m")], value("tape_2_mm_per_m")
-        ),
-        step_mm=value("step_mm"),
-        u_repeat_mm=value("u_repeat_mm"),
-        u_pull_mm=value("u_pull_mm") * np.where(careless, value("careless_pull_times"), 1.0),
-        u_temperature_k=u_k,
-        alpha_per_k=alpha,
-    )
-    e_geo = np.where(percent_only, percent, elongation.geometric_elongation(length, pitches, pitch))
-    odd = (pitches % 2 == 1) & ~np.isin(lives["construction"].to_numpy(dtype=object), OFFSET)[life]
-    start = rows["start_link"].to_numpy(dtype=object)
-    u_geo = np.hypot(
-        elongation.geometric_uncertainty(u_length, pitches, pitch),
-        np.where(odd, elongation.odd_span_uncertainty(e_geo, pitches), 0.0),
-    )
-    return {
-        "pitches": pitches, "pitch_mm": pitch, "raw_mm": raw, "length_mm": length, "e_geo": e_geo,
-        "u_length_mm": u_length, "u_geo": np.where(percent_only, value("percent_only_points") / 2.0, u_geo),
-        "odd": odd, "outer": start == "outer", "side_known": start != "", "percent_only": percent_only,
-    }  # fmt: skip
-
-
-def _tape_classes(rows: pd.DataFrame, life: Whole, usual: NDArray[np.object_]) -> NDArray[np.object_]:
-    if unknown := sorted(set(usual.tolist()) - {"I", "II", "III"}):
-        raise SettingsError(
-            f"tape class {unknown[0]!r} is none of I, II and III",
-            where="measuring, tape_class",
-            why="The class gives the tape's limits of error.",
-        )
-    stated = rows["instrument_class"].to_numpy(dtype=object)
-    return np.where(stated == "", usual[life], stated)
-
-
-def _temperatures(
-    rows: pd.DataFrame,
-    life: Whole,
-    machine: NDArray[np.object_],
-    strand: NDArray[np.object_],
-    settings: Layered[MeasuringSettings],
-) -> tuple[Array, Array, Array]:
-    chain, tape = (rows[name].to_numpy(np.float64) for name in ("chain_temperature_c", "tape_temperature_c"))
-    found = (np.full(chain.shape, np.nan), np.full(chain.shape, np.nan), np.full(chain.shape, np.nan))
-    for warmth, lives in shared(settings, _WARMTH, machine, strand):
-        part = np.flatnonzero(np.isin(life, lives))
-        reckoned = elongation.reckoned_temperatures(
-            chain[part],
-            tape[part],
-            u_known_k=warmth["u_temperature_k"],
-            same_up_to_c=warmth["tape_as_chain_up_to_c"],
-            hot_tape_c=warmth["hot_tape_c"],
-            u_hot_k=warmth["u_hot_tape_k"],
-            u_unknown_k=warmth["u_no_temperature_k"],
-        )
-        for whole, values in zip(found, reckoned, strict=True):
-            whole[part] = values
-    return found
