@@ -27,8 +27,10 @@ NAMED = {
     "kept_out.csv",
     "cannot_judge.csv",
     "pages.json",
+    "forecasts.html",
+    "glossary.html",
 }
-PAGES = 6  # three orders, two of them with a lockout reminder, and the record of forecasts
+PAGES = 7  # three orders, two of them with a lockout reminder, the record of forecasts, the glossary
 
 
 def night() -> NightSheet:

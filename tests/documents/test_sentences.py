@@ -198,3 +198,17 @@ def test_a_sites_own_sentence_goes_before_ours(tmp_path) -> None:
     env = environment([tmp_path, TEMPLATES])
     assert sentence(env, "urgency", "plan") == "Some day."
     assert sentence(env, "urgency", "this_week") == "To be done within seven days."
+
+
+@pytest.mark.parametrize("code", sorted(codes([TEMPLATES], "glossary")))
+def test_every_term_of_the_glossary_is_used_on_a_page_and_explained(code: str) -> None:
+    names, what = (sentence(ENV, "glossary", code, part=part) for part in ("name", "what"))
+    assert what.endswith(".")
+    assert not BARE_CODE.search(names + what)
+    written = " ".join(
+        path.read_text(encoding="utf-8").lower()
+        for path in TEMPLATES.rglob("*")
+        if path.suffix in (".j2", ".toml") and path.parent.name != "glossary"
+    )
+    for name in re.split(r", | and ", names):
+        assert name.lower() in written, name

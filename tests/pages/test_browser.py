@@ -15,13 +15,15 @@ from takeup.documents.publish import publish
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize
 
-#: the index, an order with charts, a fracture, one about records only, and a reminder with gaps
+#: the index, an order with charts, a fracture, one about records only, a reminder with gaps, pages to look up
 PAGES = (
     "index.html",
     "orders/C-0001.html",
     "orders/C-0003.html",
     "orders/C-0008.html",
     "reminders/C-0003.html",
+    "forecasts.html",
+    "glossary.html",
 )
 PHONE: ViewportSize = {"width": 360, "height": 740}
 DESK: ViewportSize = {"width": 1200, "height": 900}

@@ -136,6 +136,15 @@ def reminder_page(env: Environment, sheet: ReminderSheet) -> str:
     )
 
 
+def glossary_page(env: Environment, terms: Iterable[str]) -> str:
+    """The words of the trade and of these pages, as an HTML page."""
+    lines = [
+        {"code": code, **{part: sentence(env, "glossary", code, part=part) for part in ("name", "what")}}
+        for code in terms
+    ]
+    return env.get_template("glossary.html.j2").render(terms=sorted(lines, key=lambda line: line["name"]))
+
+
 def lacking(env: Environment, sheet: ReminderSheet) -> list[str]:
     """What the register lacks for this machine's lockout, one sentence each; none when it lacks nothing."""
     found = [] if sheet.sources else [sentence(env, "lacking", "no_sources")]

@@ -15,16 +15,20 @@ from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from takeup.documents.environment import environment, templates_key
 from takeup.documents.files import changes_csv, closeouts_csv, kept_out_csv, orders_csv, unjudged_csv
 from takeup.documents.forecasts import forecasts_page
 from takeup.documents.index import index_page
-from takeup.documents.pages import order_page, reminder_page
-from takeup.documents.sheets import CalibrationRecord, NightSheet, OrderSheet, ReminderSheet
+from takeup.documents.pages import glossary_page, order_page, reminder_page
+from takeup.documents.sentences import codes
+from takeup.documents.sheets import NightSheet
 from takeup.errors import OurFault, StoreError
 from takeup.ledger import sync_folder
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
 
 PAGES = "pages.json"
 CURRENT = "current"
@@ -54,7 +58,7 @@ class Published:
 class _Page:
     """A page not yet drawn: what it shows, and how to draw it."""
 
-    sheet: OrderSheet | ReminderSheet | CalibrationRecord
+    shows: Any
     draw: Callable[[], str]
 
 
@@ -81,7 +85,7 @@ def publish(
         If the disk refused.
     """
     env = environment(template_dirs)
-    pages = _pages(env, sheet)
+    pages = _pages(env, sheet, sorted(codes(template_dirs, "glossary")))
     try:
         _empty(staging)
         before = _keys(previous)
@@ -90,7 +94,7 @@ def publish(
         keys: dict[str, dict[str, str]] = {}
         drawn = 0
         for path, page in pages.items():
-            key = content_key(page.sheet, drawn_by)
+            key = content_key(page.shows, drawn_by)
             old = before.get(path, {})
             if previous is not None and old.get("key") == key and _link(previous / path, staging / path):
                 sha256 = old["sha256"]
@@ -148,16 +152,22 @@ def switch(queue: Path, name: str) -> None:
         raise _refused(error, queue / CURRENT) from error
 
 
-def content_key(sheet: Any, drawn_by: str) -> str:
-    """SHA-256 over everything that decides how the page of a sheet looks.
+def content_key(shows: Any, drawn_by: str) -> str:
+    """SHA-256 over everything that decides how a page looks.
 
     Parameters
     ----------
-    sheet : dataclass instance
+    shows : dataclass instance or list of str
+        The sheet, or what else the page shows.
     drawn_by : str
         The templates in force, and the versions that draw.
     """
-    canonical = json.dumps(asdict(sheet), default=_plain, sort_keys=True, separators=(",", ":"))
+    canonical = json.dumps(
+        shows if isinstance(shows, list) else asdict(shows),
+        default=_plain,
+        sort_keys=True,
+        separators=(",", ":"),
+    )
     return hashlib.sha256(f"{drawn_by} {canonical}".encode()).hexdigest()
 
 
@@ -171,9 +181,9 @@ def _plain(value: Any) -> str:
     raise OurFault(f"a sheet holds {value!r}, a {type(value).__name__}; only plain values have one text")
 
 
-def _pages(env: Any, sheet: NightSheet) -> dict[str, _Page]:
+def _pages(env: Environment, sheet: NightSheet, terms: Sequence[str]) -> dict[str, _Page]:
     """Every page but the index, by relative path."""
-    pages: dict[str, _Page] = {}
+    pages = {"glossary.html": _Page(terms, lambda: glossary_page(env, terms))}
     for one in sheet.orders:
         number = one.order.number
         if not FILE_NAME.fullmatch(number):
