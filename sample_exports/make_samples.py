@@ -13,7 +13,7 @@ import csv
 import gzip
 import io
 import sys
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -77,18 +77,89 @@ class Chain:
 
 
 MACHINES = (
-    Machine("EL-11", "Rock elevator", "bucket_elevator", "highly_abrasive", 15.5, "Rock intake", ("dusty",), "FE-31"),
-    Machine("EL-12", "Product elevator north", "bucket_elevator", "abrasive_bulk", 14.0, "Granulation", ("corrosive", "dusty")),
-    Machine("EL-13", "Product elevator south", "bucket_elevator", "abrasive_bulk", 14.0, "Granulation", ("corrosive", "dusty")),
-    Machine("EL-14", "Recycle elevator", "bucket_elevator", "abrasive_bulk", 16.0, "Granulation", ("dusty", "hot")),
-    Machine("EL-15", "Potash elevator", "bucket_elevator", "abrasive_bulk", 12.0, "Potash store", ("corrosive",)),
-    Machine("DR-21", "Potash drag", "drag_conveyor", "highly_abrasive", 12.0, "Potash store", ("corrosive", "confined_space")),
-    Machine("DR-22", "Salt drag", "drag_conveyor", "highly_abrasive", 11.0, "Salt store", ("corrosive", "wet", "confined_space")),
-    Machine("DR-23", "Dust return drag", "drag_conveyor", "abrasive_bulk", 13.0, "Dedusting", ("dusty",), "", 400),
-    Machine("FE-31", "Rock apron feeder", "apron_feeder", "highly_abrasive", 13.0, "Rock intake", ("dusty",), "EL-11", 2400),
-    Machine("FE-32", "Crusher feeder", "apron_feeder", "highly_abrasive", 12.5, "Rock intake", ("dusty",), "", 2400),
-    Machine("RC-41", "Stockyard reclaimer", "reclaimer", "abrasive_bulk", 10.0, "Stockyard", ("corrosive", "wet")),
-    Machine("SC-51", "Harrow scraper", "scraper_conveyor", "abrasive_bulk", 10.0, "Stockyard", ("corrosive",)),
+    Machine(
+        "EL-11",
+        "Rock elevator",
+        "bucket_elevator",
+        "highly_abrasive",
+        15.5,
+        "Rock intake",
+        ("dusty",),
+        "FE-31",
+    ),
+    Machine(
+        "EL-12",
+        "Product elevator north",
+        "bucket_elevator",
+        "abrasive_bulk",
+        14.0,
+        "Granulation",
+        ("corrosive", "dusty"),
+    ),
+    Machine(
+        "EL-13",
+        "Product elevator south",
+        "bucket_elevator",
+        "abrasive_bulk",
+        14.0,
+        "Granulation",
+        ("corrosive", "dusty"),
+    ),
+    Machine(
+        "EL-14", "Recycle elevator", "bucket_elevator", "abrasive_bulk", 16.0, "Granulation", ("dusty", "hot")
+    ),
+    Machine(
+        "EL-15", "Potash elevator", "bucket_elevator", "abrasive_bulk", 12.0, "Potash store", ("corrosive",)
+    ),
+    Machine(
+        "DR-21",
+        "Potash drag",
+        "drag_conveyor",
+        "highly_abrasive",
+        12.0,
+        "Potash store",
+        ("corrosive", "confined_space"),
+    ),
+    Machine(
+        "DR-22",
+        "Salt drag",
+        "drag_conveyor",
+        "highly_abrasive",
+        11.0,
+        "Salt store",
+        ("corrosive", "wet", "confined_space"),
+    ),
+    Machine(
+        "DR-23", "Dust return drag", "drag_conveyor", "abrasive_bulk", 13.0, "Dedusting", ("dusty",), "", 400
+    ),
+    Machine(
+        "FE-31",
+        "Rock apron feeder",
+        "apron_feeder",
+        "highly_abrasive",
+        13.0,
+        "Rock intake",
+        ("dusty",),
+        "EL-11",
+        2400,
+    ),
+    Machine(
+        "FE-32",
+        "Crusher feeder",
+        "apron_feeder",
+        "highly_abrasive",
+        12.5,
+        "Rock intake",
+        ("dusty",),
+        "",
+        2400,
+    ),
+    Machine(
+        "RC-41", "Stockyard reclaimer", "reclaimer", "abrasive_bulk", 10.0, "Stockyard", ("corrosive", "wet")
+    ),
+    Machine(
+        "SC-51", "Harrow scraper", "scraper_conveyor", "abrasive_bulk", 10.0, "Stockyard", ("corrosive",)
+    ),
     Machine("SL-61", "Bagging slat conveyor", "slat_conveyor", "clean", 15.0, "Bagging", (), "", 900),
     Machine("SL-62", "Palletising slat conveyor 1", "slat_conveyor", "clean", 15.0, "Bagging", (), "", 900),
     Machine("SL-63", "Palletising slat conveyor 2", "slat_conveyor", "clean", 15.0, "Bagging", (), "", 900),
@@ -100,36 +171,318 @@ MACHINES = (
 D = date
 CHAINS = (
     # The case is worn through: the rate triples and the limit comes early.
-    Chain("EL-11", "bushed rollerless, 6.000 in", "bushed_rollerless", 152.4, 240, (12, 12), 0.26, (D(2023, 9, 11), D(2025, 3, 17)), certified=True, lube_plan="none_by_decision", lube_hours=None, lube_ml=None),
+    Chain(
+        "EL-11",
+        "bushed rollerless, 6.000 in",
+        "bushed_rollerless",
+        152.4,
+        240,
+        (12, 12),
+        0.26,
+        (D(2023, 9, 11), D(2025, 3, 17)),
+        certified=True,
+        lube_plan="none_by_decision",
+        lube_hours=None,
+        lube_ml=None,
+    ),
     # Sisters: sealed against unsealed.
-    Chain("EL-12", "bushed rollerless, 6.000 in, sealed", "bushed_rollerless", 152.4, 200, (12, 12), 0.055, (D(2023, 10, 2),), seals="labyrinth", lube_plan="sealed_greaseable", lube_hours=500, lube_ml=300, price=41000),
-    Chain("EL-13", "bushed rollerless, 6.000 in", "bushed_rollerless", 152.4, 200, (12, 12), 0.21, (D(2023, 10, 2), D(2026, 1, 12)), lube_plan="none_by_decision", lube_hours=None, lube_ml=None),
+    Chain(
+        "EL-12",
+        "bushed rollerless, 6.000 in, sealed",
+        "bushed_rollerless",
+        152.4,
+        200,
+        (12, 12),
+        0.055,
+        (D(2023, 10, 2),),
+        seals="labyrinth",
+        lube_plan="sealed_greaseable",
+        lube_hours=500,
+        lube_ml=300,
+        price=41000,
+    ),
+    Chain(
+        "EL-13",
+        "bushed rollerless, 6.000 in",
+        "bushed_rollerless",
+        152.4,
+        200,
+        (12, 12),
+        0.21,
+        (D(2023, 10, 2), D(2026, 1, 12)),
+        lube_plan="none_by_decision",
+        lube_hours=None,
+        lube_ml=None,
+    ),
     # An uneven pair: strand B wears faster.
-    Chain("EL-14", "bushed rollerless, 6.000 in", "bushed_rollerless", 152.4, 180, (12, 12), 0.07, (D(2023, 9, 20),), unequal=0.38, lube_plan="none_by_decision", lube_hours=None, lube_ml=None),
-    Chain("EL-15", "bushed rollerless, 4.000 in", "bushed_rollerless", 101.6, 260, (14, 14), 0.20, (D(2024, 1, 15), D(2026, 1, 19)), pin_mm=25.4, bore_mm=25.8, outside_mm=38.1, lube_plan="none_by_decision", lube_hours=None, lube_ml=None),
+    Chain(
+        "EL-14",
+        "bushed rollerless, 6.000 in",
+        "bushed_rollerless",
+        152.4,
+        180,
+        (12, 12),
+        0.07,
+        (D(2023, 9, 20),),
+        unequal=0.38,
+        lube_plan="none_by_decision",
+        lube_hours=None,
+        lube_ml=None,
+    ),
+    Chain(
+        "EL-15",
+        "bushed rollerless, 4.000 in",
+        "bushed_rollerless",
+        101.6,
+        260,
+        (14, 14),
+        0.20,
+        (D(2024, 1, 15), D(2026, 1, 19)),
+        pin_mm=25.4,
+        bore_mm=25.8,
+        outside_mm=38.1,
+        lube_plan="none_by_decision",
+        lube_hours=None,
+        lube_ml=None,
+    ),
     # Dry by decision, and greased all the same.
-    Chain("DR-21", "welded drag", "welded_drag", 152.4, 160, (9, 9), 0.2, (D(2023, 9, 5), D(2025, 6, 2)), cases_mm=(3.0, 0.0), attachment_every=2, lube_plan="none_by_decision", lube_hours=None, lube_ml=None, price=16500),
-    Chain("DR-22", "welded drag", "welded_drag", 152.4, 140, (9, 9), 0.36, (D(2023, 11, 6), D(2025, 2, 10)), cases_mm=(3.0, 0.0), attachment_every=2, lube_plan="none_by_decision", lube_hours=None, lube_ml=None, price=15500),
+    Chain(
+        "DR-21",
+        "welded drag",
+        "welded_drag",
+        152.4,
+        160,
+        (9, 9),
+        0.2,
+        (D(2023, 9, 5), D(2025, 6, 2)),
+        cases_mm=(3.0, 0.0),
+        attachment_every=2,
+        lube_plan="none_by_decision",
+        lube_hours=None,
+        lube_ml=None,
+        price=16500,
+    ),
+    Chain(
+        "DR-22",
+        "welded drag",
+        "welded_drag",
+        152.4,
+        140,
+        (9, 9),
+        0.36,
+        (D(2023, 11, 6), D(2025, 2, 10)),
+        cases_mm=(3.0, 0.0),
+        attachment_every=2,
+        lube_plan="none_by_decision",
+        lube_hours=None,
+        lube_ml=None,
+        price=15500,
+    ),
     # No reading was ever taken here.
-    Chain("DR-23", "welded mill", "welded_mill", 101.6, 120, (8, 8), 0.2, (D(2025, 4, 7),), sides=("",), cases_mm=(3.0, 0.0), lube_plan="none_by_decision", lube_hours=None, lube_ml=None, survey_hours=float("inf"), price=6000),
+    Chain(
+        "DR-23",
+        "welded mill",
+        "welded_mill",
+        101.6,
+        120,
+        (8, 8),
+        0.2,
+        (D(2025, 4, 7),),
+        sides=("",),
+        cases_mm=(3.0, 0.0),
+        lube_plan="none_by_decision",
+        lube_hours=None,
+        lube_ml=None,
+        survey_hours=float("inf"),
+        price=6000,
+    ),
     # Nobody knows the case depth of this long-pitch chain.
-    Chain("FE-31", "roller conveyor, 12 in", "roller_conveyor", 304.8, 72, (8, 8), 0.055, (D(2023, 10, 9),), pin_mm=44.45, bore_mm=45.0, outside_mm=63.5, cases_mm=(None, None), attachment_every=1, lube_ml=120, price=52000),
+    Chain(
+        "FE-31",
+        "roller conveyor, 12 in",
+        "roller_conveyor",
+        304.8,
+        72,
+        (8, 8),
+        0.055,
+        (D(2023, 10, 9),),
+        pin_mm=44.45,
+        bore_mm=45.0,
+        outside_mm=63.5,
+        cases_mm=(None, None),
+        attachment_every=1,
+        lube_ml=120,
+        price=52000,
+    ),
     # A bushing cracks in the second night.
-    Chain("FE-32", "roller conveyor, 9 in", "roller_conveyor", 228.6, 84, (8, 8), 0.045, (D(2023, 9, 25),), pin_mm=38.1, bore_mm=38.6, outside_mm=57.15, attachment_every=1, lube_ml=120, price=48000),
+    Chain(
+        "FE-32",
+        "roller conveyor, 9 in",
+        "roller_conveyor",
+        228.6,
+        84,
+        (8, 8),
+        0.045,
+        (D(2023, 9, 25),),
+        pin_mm=38.1,
+        bore_mm=38.6,
+        outside_mm=57.15,
+        attachment_every=1,
+        lube_ml=120,
+        price=48000,
+    ),
     # The take-up runs out before the chain does.
-    Chain("RC-41", "offset sidebar, 7 in", "offset_sidebar_roller", 177.8, 220, (10, 10), 0.125, (D(2023, 9, 18),), travel_mm=340, attachment_every=2, cases_mm=(4.0, 2.4), certified=True, pin_mm=41.3, bore_mm=41.8, outside_mm=60.0, lube_ml=90, price=60000),
+    Chain(
+        "RC-41",
+        "offset sidebar, 7 in",
+        "offset_sidebar_roller",
+        177.8,
+        220,
+        (10, 10),
+        0.125,
+        (D(2023, 9, 18),),
+        travel_mm=340,
+        attachment_every=2,
+        cases_mm=(4.0, 2.4),
+        certified=True,
+        pin_mm=41.3,
+        bore_mm=41.8,
+        outside_mm=60.0,
+        lube_ml=90,
+        price=60000,
+    ),
     # Inside rub on one side.
-    Chain("SC-51", "offset sidebar, 6 in", "offset_sidebar_roller", 152.4, 180, (10, 10), 0.085, (D(2023, 12, 4),), attachment_every=6, pin_mm=34.9, bore_mm=35.4, outside_mm=52.0, lube_ml=70),
+    Chain(
+        "SC-51",
+        "offset sidebar, 6 in",
+        "offset_sidebar_roller",
+        152.4,
+        180,
+        (10, 10),
+        0.085,
+        (D(2023, 12, 4),),
+        attachment_every=6,
+        pin_mm=34.9,
+        bore_mm=35.4,
+        outside_mm=52.0,
+        lube_ml=70,
+    ),
     # A lubrication lapse.
-    Chain("SL-61", "roller conveyor, 4 in", "roller_conveyor", 101.6, 300, (16, 16), 0.05, (D(2023, 9, 4),), pin_mm=19.05, bore_mm=19.4, outside_mm=28.6, cases_mm=(2.5, 1.2), lube_ml=60, travel_mm=400, price=14000),
+    Chain(
+        "SL-61",
+        "roller conveyor, 4 in",
+        "roller_conveyor",
+        101.6,
+        300,
+        (16, 16),
+        0.05,
+        (D(2023, 9, 4),),
+        pin_mm=19.05,
+        bore_mm=19.4,
+        outside_mm=28.6,
+        cases_mm=(2.5, 1.2),
+        lube_ml=60,
+        travel_mm=400,
+        price=14000,
+    ),
     # Readings of these two come from a hand-held tape with decimal commas.
-    Chain("SL-62", "roller conveyor, 4 in", "roller_conveyor", 101.6, 280, (16, 16), 0.04, (D(2023, 9, 4),), pin_mm=19.05, bore_mm=19.4, outside_mm=28.6, cases_mm=(2.5, 1.2), lube_ml=60, travel_mm=400, price=14000),
-    Chain("SL-63", "roller conveyor, 4 in", "roller_conveyor", 101.6, 280, (16, 16), 0.045, (D(2023, 9, 4),), pin_mm=19.05, bore_mm=19.4, outside_mm=28.6, cases_mm=(2.5, 1.2), lube_ml=60, travel_mm=400, price=14000),
+    Chain(
+        "SL-62",
+        "roller conveyor, 4 in",
+        "roller_conveyor",
+        101.6,
+        280,
+        (16, 16),
+        0.04,
+        (D(2023, 9, 4),),
+        pin_mm=19.05,
+        bore_mm=19.4,
+        outside_mm=28.6,
+        cases_mm=(2.5, 1.2),
+        lube_ml=60,
+        travel_mm=400,
+        price=14000,
+    ),
+    Chain(
+        "SL-63",
+        "roller conveyor, 4 in",
+        "roller_conveyor",
+        101.6,
+        280,
+        (16, 16),
+        0.045,
+        (D(2023, 9, 4),),
+        pin_mm=19.05,
+        bore_mm=19.4,
+        outside_mm=28.6,
+        cases_mm=(2.5, 1.2),
+        lube_ml=60,
+        travel_mm=400,
+        price=14000,
+    ),
     # The drives are measured in inches.
-    Chain("HD-71", "cranked link, 3.5 in", "offset_sidebar_roller", 88.9, 96, (13, 72), 0.11, (D(2023, 10, 16), D(2025, 10, 13)), sides=("",), pin_mm=22.2, bore_mm=22.5, outside_mm=31.7, lube_plan="manual_drive", lube_hours=24, lube_ml=40, travel_mm=90, price=9000, lead_days=84),
-    Chain("HD-72", "cranked link, 3.5 in", "offset_sidebar_roller", 88.9, 104, (13, 60), 0.04, (D(2023, 10, 16),), sides=("",), pin_mm=22.2, bore_mm=22.5, outside_mm=31.7, lube_plan="sealed_greaseable", lube_hours=500, lube_ml=400, travel_mm=90, price=9800, lead_days=84),
+    Chain(
+        "HD-71",
+        "cranked link, 3.5 in",
+        "offset_sidebar_roller",
+        88.9,
+        96,
+        (13, 72),
+        0.11,
+        (D(2023, 10, 16), D(2025, 10, 13)),
+        sides=("",),
+        pin_mm=22.2,
+        bore_mm=22.5,
+        outside_mm=31.7,
+        lube_plan="manual_drive",
+        lube_hours=24,
+        lube_ml=40,
+        travel_mm=90,
+        price=9000,
+        lead_days=84,
+    ),
+    Chain(
+        "HD-72",
+        "cranked link, 3.5 in",
+        "offset_sidebar_roller",
+        88.9,
+        104,
+        (13, 60),
+        0.04,
+        (D(2023, 10, 16),),
+        sides=("",),
+        pin_mm=22.2,
+        bore_mm=22.5,
+        outside_mm=31.7,
+        lube_plan="sealed_greaseable",
+        lube_hours=500,
+        lube_ml=400,
+        travel_mm=90,
+        price=9800,
+        lead_days=84,
+    ),
     # Its hour meter was reset, and once rolled over.
-    Chain("HD-73", "cranked link, 4 in", "offset_sidebar_roller", 101.6, 88, (11, 44), 0.085, (D(2023, 9, 11),), sides=("",), pin_mm=25.4, bore_mm=25.7, outside_mm=38.1, lube_plan="manual_drive", lube_hours=100, lube_ml=40, travel_mm=None, fixed=True, price=8700, lead_days=84),
+    Chain(
+        "HD-73",
+        "cranked link, 4 in",
+        "offset_sidebar_roller",
+        101.6,
+        88,
+        (11, 44),
+        0.085,
+        (D(2023, 9, 11),),
+        sides=("",),
+        pin_mm=25.4,
+        bore_mm=25.7,
+        outside_mm=38.1,
+        lube_plan="manual_drive",
+        lube_hours=100,
+        lube_ml=40,
+        travel_mm=None,
+        fixed=True,
+        price=8700,
+        lead_days=84,
+    ),
 )
 
 Row = dict[str, str]
@@ -164,7 +517,7 @@ def plant(draw: np.random.Generator) -> Rows:
     return rows
 
 
-# --- what happened -------------------------------------------------------------------------------------------
+# --- what happened ---
 
 
 def _run_hours(machine: Machine, draw: np.random.Generator) -> np.ndarray:
@@ -246,7 +599,9 @@ def _surveys(
                         "length_mm": f"{length[mark]:.0f}",
                         "chain_temperature_c": f"{draw.normal(21, 4):.0f}",
                         "instrument_class": "II",
-                        "start_link": "inner" if chain.construction in ("bushed_rollerless", "roller_conveyor") else "",
+                        "start_link": "inner"
+                        if chain.construction in ("bushed_rollerless", "roller_conveyor")
+                        else "",
                         "method": "clean_tensioned",
                         "measured_by": "chain crew",
                     },
@@ -304,7 +659,7 @@ def _lube(
 LUBE_LAPSE = (date(2026, 8, 18), date(2026, 9, 6))
 
 
-# --- what the register says ----------------------------------------------------------------------------------
+# --- what the register says ---
 
 
 def _register(machine: Machine, rows: Rows) -> None:
@@ -318,7 +673,7 @@ def _register(machine: Machine, rows: Rows) -> None:
         "stop_cost_per_hour": str(machine.stop_cost),
         "planned_hours_per_day": f"{machine.hours_per_day + 1:.1f}",
     }
-    row |= {flag: "yes" for flag in machine.duty}
+    row |= dict.fromkeys(machine.duty, "yes")
     rows["machines"].append((FIRST_DAY, row))
     for source in _energies(machine):
         rows["energy_sources"].append((FIRST_DAY, {"machine": machine.tag, **source}))
@@ -328,7 +683,9 @@ def _energies(machine: Machine) -> list[Row]:
     number = f"LP-{machine.tag}"
     panel = f"motor control room, panel {machine.tag}"
 
-    def source(name: str, kind: str, magnitude: str, point: str, isolated: str, released: str, verified: str) -> Row:
+    def source(
+        name: str, kind: str, magnitude: str, point: str, isolated: str, released: str, verified: str
+    ) -> Row:
         return {
             "source": name,
             "kind": kind,
@@ -342,64 +699,117 @@ def _energies(machine: Machine) -> list[Row]:
 
     listed = [
         source(
-            "main drive motor", "electrical", "690 V, 55 kW", f"{panel}, isolator 1", "isolator off, padlock",
-            "wait 5 min for the drive's capacitors", "try the local start button, then back to off",
+            "main drive motor",
+            "electrical",
+            "690 V, 55 kW",
+            f"{panel}, isolator 1",
+            "isolator off, padlock",
+            "wait 5 min for the drive's capacitors",
+            "try the local start button, then back to off",
         ),
         source(
-            "control and interlock supply", "electrical", "230 V", f"{panel}, isolator 2", "isolator off, padlock",
-            "none stored", "panel lamp test shows dead",
+            "control and interlock supply",
+            "electrical",
+            "230 V",
+            f"{panel}, isolator 2",
+            "isolator off, padlock",
+            "none stored",
+            "panel lamp test shows dead",
         ),
     ]
     if machine.kind == "bucket_elevator":
         listed += [
             source(
-                "loaded leg running back", "gravity", "up to 9 t of filled buckets", "head platform",
-                "empty the leg first; clamp both runs to the casing", "chain clamps set and load shown on clamps",
+                "loaded leg running back",
+                "gravity",
+                "up to 9 t of filled buckets",
+                "head platform",
+                "empty the leg first; clamp both runs to the casing",
+                "chain clamps set and load shown on clamps",
                 "no movement when the brake is eased in small steps",
             ),
             source(
-                "feed chute above the boot", "material", "about 2 m3", f"{machine.tag} inlet slide gate",
-                "gate closed, pinned and padlocked", "chute raked out", "look through the inspection door",
+                "feed chute above the boot",
+                "material",
+                "about 2 m3",
+                f"{machine.tag} inlet slide gate",
+                "gate closed, pinned and padlocked",
+                "chute raked out",
+                "look through the inspection door",
             ),
         ]
     elif machine.kind in ("drag_conveyor", "scraper_conveyor"):
         listed += [
             source(
-                "material on the incline", "gravity", "up to 4 t", "tail end", "run empty before stopping",
-                "block flights at the tail", "look: trough empty",
+                "material on the incline",
+                "gravity",
+                "up to 4 t",
+                "tail end",
+                "run empty before stopping",
+                "block flights at the tail",
+                "look: trough empty",
             ),
             source(
-                "tension held in the chain", "mechanical", "about 20 kN", "take-up frame", "slack off both screws",
-                "screws slack, catenary hangs free", "chain moves by hand bar",
+                "tension held in the chain",
+                "mechanical",
+                "about 20 kN",
+                "take-up frame",
+                "slack off both screws",
+                "screws slack, catenary hangs free",
+                "chain moves by hand bar",
             ),
         ]
     elif machine.kind == "apron_feeder":
         listed += [
             source(
-                "hopper load on the pans", "material", "up to 60 t", "hopper gate", "gate closed, spile bars in",
-                "pans run empty", "look from the inspection platform",
+                "hopper load on the pans",
+                "material",
+                "up to 60 t",
+                "hopper gate",
+                "gate closed, spile bars in",
+                "pans run empty",
+                "look from the inspection platform",
             ),
             source(
-                "take-up grease cylinders", "hydraulic", "180 bar", "tail shaft, grease valves", "valves shut, tagged",
-                "bleed to zero at the relief screw", "gauge reads zero",
+                "take-up grease cylinders",
+                "hydraulic",
+                "180 bar",
+                "tail shaft, grease valves",
+                "valves shut, tagged",
+                "bleed to zero at the relief screw",
+                "gauge reads zero",
             ),
         ]
     elif machine.kind == "reclaimer":
         listed += [
             source(
-                "harrow and boom winches", "gravity", "harrow 6 t", "winch deck", "harrow lowered to stops, pinned",
-                "ropes slack", "look: ropes slack on both drums",
+                "harrow and boom winches",
+                "gravity",
+                "harrow 6 t",
+                "winch deck",
+                "harrow lowered to stops, pinned",
+                "ropes slack",
+                "look: ropes slack on both drums",
             ),
             source(
-                "travel drive", "electrical", "690 V, 2 x 15 kW", f"{panel}, isolator 3", "isolator off, padlock",
-                "rail clamps set", "try travel from the cabin, then back to off",
+                "travel drive",
+                "electrical",
+                "690 V, 2 x 15 kW",
+                f"{panel}, isolator 3",
+                "isolator off, padlock",
+                "rail clamps set",
+                "try travel from the cabin, then back to off",
             ),
         ]
     elif machine.kind == "heavy_drive":
         listed.append(
             source(
-                "driven drum turning back", "gravity", "out-of-balance drum", "pier 2, barring gear",
-                "drum parked heavy side down, chocks and pin set", "wait until the drum rests",
+                "driven drum turning back",
+                "gravity",
+                "out-of-balance drum",
+                "pier 2, barring gear",
+                "drum parked heavy side down, chocks and pin set",
+                "wait until the drum rests",
                 "pin carries no load, drum does not move",
             )
         )
@@ -514,11 +924,20 @@ def _shutdowns(rows: Rows) -> None:
         )
 
 
-# --- the trade's mess, and the stories of the nights -----------------------------------------------------------
+# --- the trade's mess, and the stories of the nights ---
 
 
 def _stories(rows: Rows) -> None:
-    def find(when: date, finding: str, severity: str, place: str, remark: str, *, strand: str = "", machine: str = "") -> None:
+    def find(
+        when: date,
+        finding: str,
+        severity: str,
+        place: str,
+        remark: str,
+        *,
+        strand: str = "",
+        machine: str = "",
+    ) -> None:
         rows["inspection_findings"].append(
             (
                 when,
@@ -539,8 +958,22 @@ def _stories(rows: Rows) -> None:
         when = date(2026, 1 + month, 14)
         for machine in MACHINES:
             find(when, "nothing found", "", "", "monthly look, locked out", machine=machine.tag)
-    find(date(2026, 9, 1), "cracked_bushing", "", "mark 3, loaded run", "crack right across, hair line on the next link too", strand="FE-32-B")
-    find(date(2026, 9, 2), "side rub", "soon", "head, inside of left sidebars", "bright inside, tooth sides polished", strand="SC-51-A")
+    find(
+        date(2026, 9, 1),
+        "cracked_bushing",
+        "",
+        "mark 3, loaded run",
+        "crack right across, hair line on the next link too",
+        strand="FE-32-B",
+    )
+    find(
+        date(2026, 9, 2),
+        "side rub",
+        "soon",
+        "head, inside of left sidebars",
+        "bright inside, tooth sides polished",
+        strand="SC-51-A",
+    )
     find(date(2026, 8, 27), "rust", "note", "return run", "brown after the wet week", strand="DR-22-A")
     find(date(2026, 8, 28), "looks a bit tired", "", "tail", "hard to say", strand="EL-15-B")
     find(date(2026, 9, 8), "one sidebar cracked at the hole??", "", "mark 2", "please look", strand="EL-13-A")
@@ -592,7 +1025,13 @@ def _new_set(rows: Rows) -> None:
         begun = replace_cells(row, fitted_on=when.isoformat())
         rows["strands"].remove((known, row))
         rows["strands"] += [(known, row | {"until": when.isoformat()}), (when, ended), (when, begun)]
-        _survey(rows, row["strand"], when, tuple(round(nominal * 1.001) + place for place in (0, 1, 0, 1)), "as_left")
+        _survey(
+            rows,
+            row["strand"],
+            when,
+            tuple(round(nominal * 1.001) + place for place in (0, 1, 0, 1)),
+            "as_left",
+        )
         rows["takeup_readings"].append(
             (
                 when,
@@ -615,9 +1054,7 @@ def _lengths(rows: Rows, strand: str, when: date) -> tuple[int, ...]:
     )
 
 
-def _survey(
-    rows: Rows, strand: str, when: date, lengths: tuple[int, ...], occasion: str = "routine"
-) -> None:
+def _survey(rows: Rows, strand: str, when: date, lengths: tuple[int, ...], occasion: str = "routine") -> None:
     for mark, length in enumerate(lengths, start=1):
         rows["elongation_readings"].append(
             (
@@ -640,7 +1077,7 @@ def _survey(
 
 
 def _miscount_and_correction(rows: Rows) -> None:
-    """A routine survey of EL-13-B counted 21 pitches for 20; one mark of EL-12-A is corrected a night later."""
+    """A survey of EL-13-B counted 21 pitches for 20; one mark of EL-12-A is corrected a night later."""
     latest = _latest(rows, "EL-13-B")
     for index, (when, row) in enumerate(rows["elongation_readings"]):
         if row["strand"] == "EL-13-B" and when == latest and row["mark"] == "2":
@@ -657,7 +1094,9 @@ def _miscount_and_correction(rows: Rows) -> None:
 
 
 def _latest(rows: Rows, strand: str) -> date:
-    return max(when for when, row in rows["elongation_readings"] if row["strand"] == strand and when <= NIGHTS[0])
+    return max(
+        when for when, row in rows["elongation_readings"] if row["strand"] == strand and when <= NIGHTS[0]
+    )
 
 
 def replace_cells(row: Row, **cells: str) -> Row:
@@ -665,7 +1104,7 @@ def replace_cells(row: Row, **cells: str) -> Row:
     return {**row, **cells}
 
 
-# --- writing exports -------------------------------------------------------------------------------------------
+# --- writing exports ---
 
 FEEDS = (
     "machines",

@@ -1,7 +1,7 @@
 """The command line: parse, call, print. One place turns a known error into its four texts and exit code.
 
-Exit codes: 0 done · 1 under ``--strict`` rows kept out or feeds stale, and always when a check finds something
-· 2 usage or settings · 3 input unusable · 4 store, lock or disk · 5 our own fault.
+Exit codes: 0 done · 1 under ``--strict`` rows kept out or feeds stale, and always when a check finds
+something · 2 usage or settings · 3 input unusable · 4 store, lock or disk · 5 our own fault.
 """
 
 from __future__ import annotations
@@ -82,38 +82,64 @@ def _parser() -> argparse.ArgumentParser:
         sub.set_defaults(run=run)
         sub.add_argument("--json", action="store_true", help="print the result as JSON")
         if site:
-            sub.add_argument("--site", type=Path, default=Path(), metavar="FOLDER", help="the site (default: here)")
+            sub.add_argument(
+                "--site", type=Path, default=Path(), metavar="FOLDER", help="the site (default: here)"
+            )
         return sub
 
-    demo = command("demo", _demo, "tell five nights of an invented plant and say where its queue lies", site=False)
-    demo.add_argument("folder", nargs="?", type=Path, default=Path("takeup-demo"), help="a new folder for the plant")
+    demo = command(
+        "demo", _demo, "tell five nights of an invented plant and say where its queue lies", site=False
+    )
+    demo.add_argument(
+        "folder", nargs="?", type=Path, default=Path("takeup-demo"), help="a new folder for the plant"
+    )
 
     new = command("new", _new, "make a site: its folders and a settings file to fill in", site=False)
     new.add_argument("folder", type=Path)
     new.add_argument("--name", required=True, help="the plant's name, as pages print it")
-    new.add_argument("--time-zone", required=True, metavar="ZONE", help="IANA zone, for example Europe/Lisbon")
+    new.add_argument(
+        "--time-zone", required=True, metavar="ZONE", help="IANA zone, for example Europe/Lisbon"
+    )
 
     check = command("check", _check, "read export files as a night would, and write nothing", site=False)
     check.add_argument("files", nargs="+", type=Path, metavar="FILE")
-    check.add_argument("--feed", choices=[feed.value for feed in Feed], help="what the files are, if their names do not say")
-    check.add_argument("--settings", type=Path, metavar="FILE", help="a takeup.toml whose sources map the files")
+    check.add_argument(
+        "--feed", choices=[feed.value for feed in Feed], help="what the files are, if their names do not say"
+    )
+    check.add_argument(
+        "--settings", type=Path, metavar="FILE", help="a takeup.toml whose sources map the files"
+    )
 
     nightly = command("nightly", _nightly, "tell the night: take in exports, judge, and write the queue")
-    nightly.add_argument("--as-of", type=_day, metavar="DAY", help="civil day to tell (default: the last complete one)")
-    nightly.add_argument("--dry-run", action="store_true", help="tell it beside the site and leave the site as it is")
-    nightly.add_argument("--strict", action="store_true", help="exit 1 if rows were kept out or feeds are stale")
+    nightly.add_argument(
+        "--as-of", type=_day, metavar="DAY", help="civil day to tell (default: the last complete one)"
+    )
+    nightly.add_argument(
+        "--dry-run", action="store_true", help="tell it beside the site and leave the site as it is"
+    )
+    nightly.add_argument(
+        "--strict", action="store_true", help="exit 1 if rows were kept out or feeds are stale"
+    )
 
     why = command("why", _why, "say why an order stands, or what every rule says of a strand")
     why.add_argument("subject", metavar="ORDER-OR-STRAND")
 
-    quarantine = command("quarantine", _quarantine, "list the rows kept out, or read their files again under new settings")
-    quarantine.add_argument("--read-again", metavar="SHA256", help="read this archived file again in the next night")
-    quarantine.add_argument("--set-aside", metavar="SHA256:LINE", help="do not use this row from the next night on")
+    quarantine = command(
+        "quarantine", _quarantine, "list the rows kept out, or read their files again under new settings"
+    )
+    quarantine.add_argument(
+        "--read-again", metavar="SHA256", help="read this archived file again in the next night"
+    )
+    quarantine.add_argument(
+        "--set-aside", metavar="SHA256:LINE", help="do not use this row from the next night on"
+    )
     quarantine.add_argument("--reason", default="", help="why it is decided so")
     quarantine.add_argument("--by", default="", help="who decided it")
 
     schedule = command("schedule", _schedule, "tell every night as its day completes, until stopped")
-    schedule.add_argument("--every-minutes", type=float, default=5, help="how often to ask whether a day is due")
+    schedule.add_argument(
+        "--every-minutes", type=float, default=5, help="how often to ask whether a day is due"
+    )
 
     command("rebuild", _rebuild, "make the store again from archive and ledger")
     return parser
@@ -126,7 +152,7 @@ def _day(text: str) -> date:
         raise argparse.ArgumentTypeError(f"{text!r} is not a day such as 2026-01-31") from None
 
 
-# --- one small function a command; what is heavy is imported inside ------------------------------------------
+# --- one small function a command; what is heavy is imported inside ---
 
 
 def _demo(given: argparse.Namespace) -> int:
@@ -179,13 +205,17 @@ def _quarantine(given: argparse.Namespace) -> int:
 
     site = Site.open(given.site)
     if (given.read_again or given.set_aside) and not (given.reason and given.by):
-        raise UsageError("a decision needs --reason and --by", why="It is kept in the ledger with who made it and why.")
+        raise UsageError(
+            "a decision needs --reason and --by", why="It is kept in the ledger with who made it and why."
+        )
     if given.read_again:
         told = read_again(site, given.read_again, reason=given.reason, by=given.by)
         return _print(told, f"{told['file']} will be read again by the next night.", given)
     if given.set_aside:
         told = set_aside(site, given.set_aside, reason=given.reason, by=given.by)
-        return _print(told, f"Line {told['line']} of {told['file']} will not be used from the next night on.", given)
+        return _print(
+            told, f"Line {told['line']} of {told['file']} will not be used from the next night on.", given
+        )
     listed = kept_out(site)
     return _print(listed.as_dict(), listed.text(), given)
 

@@ -1,7 +1,7 @@
 """The main job on the invented plant of the sample exports: five nights, told one after the other.
 
-Before each night its exports arrive in the inbox, and the planner's decisions are filled into the form that the
-night before left in the queue, as a person would fill it.
+Before each night its exports arrive in the inbox, and the planner's decisions are filled into the form that
+the night before left in the queue, as a person would fill it.
 """
 
 from __future__ import annotations
@@ -96,7 +96,7 @@ def _fill_form(site: Site, as_of: date, decisions: list[dict[str, str]]) -> None
         number = numbers.get((decision["job"], decision["subject"]))
         if number is None:
             raise OurFault(
-                f"the demo decides about {decision['job']} of {decision['subject']}, and there is no such order",
+                f"the demo decides about {decision['job']} of {decision['subject']}: there is no such order",
                 where=f"decisions.csv, {decision['as_of']}",
             )
         wanted[number] = decision

@@ -1,4 +1,4 @@
-"""Settings records whose every field says its default, unit and source, and which machines and strands may override.
+"""Settings records whose every field says its default, unit and source, with what a site puts in its place.
 
 A room declares a frozen dataclass with :func:`setting`; ``site`` reads the settings file and wraps the record
 into :class:`Layered`. Judgement asks for numbers as arrays (:meth:`Layered.column`) and for their story as

@@ -1,8 +1,8 @@
 """The append-only record of nights and of people's decisions: one canonical JSON line each, chained by hash.
 
-A line is the RFC 8785 form of one record. Every record carries ``previous``, the SHA-256 of the line before it
-(its bytes without the newline), so that a line cannot be changed, dropped or moved without breaking the chain
-after it. The *head* is the SHA-256 of the last line. A line counts from the moment its newline is on the disk:
+A line is the RFC 8785 form of one record. Every record carries ``previous``, the SHA-256 of the line before
+it (its bytes without the newline), so that a line cannot be changed, dropped or moved without breaking the
+chain after it. The *head* is the SHA-256 of the last line. A line counts from the moment its newline is on the disk:
 what stands after the last newline was never committed and is cut off at the next start.
 """
 
@@ -145,6 +145,7 @@ def _digest(line: bytes) -> str:
 
 
 def _read(line: bytes, *, where: str) -> dict[str, Any]:
+    record: Any = None
     try:
         record = json.loads(line)
         canonical = isinstance(record, dict) and rfc8785.dumps(record) == line

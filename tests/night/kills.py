@@ -1,8 +1,8 @@
-"""Stop a night at random instants with SIGKILL, and see that the next run ends where an undisturbed one would.
+"""Stop a night at random instants with SIGKILL; the next run must end where an undisturbed one would.
 
     python -m tests.night.kills [KILLS]
 
-The night runs in a forked child of this process, so that its instants are those of the job and not of imports.
+The night runs in a forked child of this process: its instants are those of the job and not of imports.
 """
 
 from __future__ import annotations
@@ -17,8 +17,9 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
-from takeup.night import nightly
 from tests.night import plant
+
+from takeup.night import nightly
 
 
 @dataclass(frozen=True)
@@ -69,7 +70,7 @@ def _truth(root: Path) -> dict[str, bytes]:
     found = {}
     for part in ("ledger", "archive", "inbox", "queue"):
         found |= {f"{part}/{name}": content for name, content in plant.told_files(root / part).items()}
-    found["current"] = os.readlink(root / "queue" / "current").encode()
+    found["current"] = str((root / "queue" / "current").readlink()).encode()
     return found
 
 
@@ -94,7 +95,7 @@ def _fork(root: Path) -> int:
     if child == 0:
         try:
             nightly(root, as_of=plant.NIGHTS[3])
-        except BaseException as error:
+        except BaseException as error:  # noqa: BLE001 - a forked child must never return
             print(f"{type(error).__name__}: {error}", file=sys.stderr)
             os._exit(1)
         os._exit(0)
@@ -104,6 +105,8 @@ def _fork(root: Path) -> int:
 if __name__ == "__main__":
     with tempfile.TemporaryDirectory(prefix="takeup-kills-") as scratch:
         outcome = run(int(sys.argv[1]) if len(sys.argv) > 1 else 100, Path(scratch))
-    print(f"{outcome.kills} kills, {outcome.landed} before the night's end, {len(outcome.different)} different")
+    print(
+        f"{outcome.kills} kills, {outcome.landed} before the night's end, {len(outcome.different)} different"
+    )
     print("\n".join(outcome.different))
     raise SystemExit(1 if outcome.different else 0)

@@ -56,7 +56,9 @@ def order_answer(order: Order, events: Iterable[OrderEvent], origins: pd.DataFra
     origins : DataFrame
         ``row_id``, ``feed``, ``file``, ``sha256``, ``line`` of the rows in its reasons.
     """
-    return OrderAnswer(order, tuple(event for event in events if event.order == order.number), _lines(origins))
+    return OrderAnswer(
+        order, tuple(event for event in events if event.order == order.number), _lines(origins)
+    )
 
 
 def strand_answer(
@@ -81,6 +83,8 @@ def strand_answer(
 def _lines(origins: pd.DataFrame) -> tuple[ExportLine, ...]:
     rows = origins.sort_values(["feed", "file", "line"]).to_dict("records")
     return tuple(
-        ExportLine(int(row["row_id"]), str(row["feed"]), str(row["file"]), int(row["line"]), str(row["sha256"]))
+        ExportLine(
+            int(row["row_id"]), str(row["feed"]), str(row["file"]), int(row["line"]), str(row["sha256"])
+        )
         for row in rows
     )

@@ -133,7 +133,7 @@ def _records(lines: Iterable[ExportLine]) -> list[dict[str, Any]]:
 
 def _text(env: Environment, name: str, **values: Any) -> str:
     text = env.get_template(f"text/{name}.txt.j2").render(**values)
-    return Markup(text).unescape().strip()
+    return Markup(text).unescape().strip()  # noqa: S704 - for a terminal: nothing is marked up
 
 
 def kept_out_text(rows: Sequence[KeptOut], template_dirs: Sequence[Path]) -> str:
@@ -148,7 +148,9 @@ def check_text(results: Sequence[CheckResult], template_dirs: Sequence[Path]) ->
     return _text(
         env,
         "check",
-        files=[{"result": one, "rows": one.rows, "kept_out": _kept_out(env, one.kept_out)} for one in results],
+        files=[
+            {"result": one, "rows": one.rows, "kept_out": _kept_out(env, one.kept_out)} for one in results
+        ],
     )
 
 

@@ -1,4 +1,4 @@
-"""The numbered table of past forecasts: renewed on the first night of a month, archived, named in each verdict."""
+"""The numbered table of past forecasts: renewed on the first night of a month, and archived."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a night sets out to do, written down before it does anything, so that a stop at any instant is made good.
+"""What a night sets out to do, written down first, so that a stop at any instant is made good.
 
 The order of commitment: exports archived → intent on the disk → inbox cleared → rows inserted in one
 transaction → queue staged → ledger line on the disk, *which is the commit* → queue switched → intent removed.
@@ -18,7 +18,7 @@ from takeup.ledger import sync_folder
 
 @dataclass(frozen=True)
 class TakenFile:
-    """An archived export that a night takes: its name in the inbox, its bytes' SHA-256, and the source it is of.
+    """An archived export that a night takes: its name in the inbox, its bytes' SHA-256, its source.
 
     ``read_again`` marks one that an earlier night took and a person asked to read again under new settings.
     """

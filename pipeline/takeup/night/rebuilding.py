@@ -71,7 +71,8 @@ def whole(store: Store, nights: list[dict[str, Any]]) -> bool:
     """Whether the store holds as many rows as the last night left in it."""
     if not nights:
         return True
-    return store.last_night() == nights[-1]["number"] and counted(store.counts()) == nights[-1]["counts"]
+    last = nights[-1]
+    return bool(store.last_night() == last["number"] and counted(store.counts()) == last["counts"])
 
 
 def rebuild_store(site: Site, progress: Progress = unwatched) -> Rebuilt:

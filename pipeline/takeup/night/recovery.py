@@ -46,7 +46,9 @@ def make_whole(site: Site, progress: Progress = unwatched) -> None:
     told = nights[-1]["number"] if nights else 0
     _clear_queue(site, told)
     if not _store_is_whole(site, told, nights):
-        log.warning("the store does not hold what the last night left in it; it is made again from the archive")
+        log.warning(
+            "the store does not hold what the last night left in it; it is made again from the archive"
+        )
         if not rebuild_store(site, progress).equal:
             raise StoreError(
                 "the store lost rows, and told again the nights do not come out as the ledger recorded them",

@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
-
 from takeup.documents.sheets import Forecast, LimitLine, StrandSeries, SurveyPoint, known
 from takeup.judgement.limits import LIMITS
 from takeup.night.telling import Told
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 EPOCH = date(1970, 1, 1)
 
@@ -39,7 +40,7 @@ class Strands:
             Names of strands.
         """
         prognosis = told.judged.prognosis
-        rows = prognosis.loc[prognosis["strand"].isin(wanted)].to_dict("records")
+        rows: list[dict[str, Any]] = prognosis.loc[prognosis["strand"].isin(wanted)].to_dict("records")  # type: ignore[assignment]
         lives = {row["life_id"] for row in rows}
         surveys = told.derived.surveys
         surveys = surveys.loc[surveys["life_id"].isin(lives)].reset_index(drop=True)

@@ -6,15 +6,12 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields
 from datetime import date
-from typing import Any
-
-import pandas as pd
+from typing import TYPE_CHECKING, Any
 
 from takeup.documents.sheets import (
     CalibrationCell,
     CalibrationRecord,
     ChangeLine,
-    ClosedKey,
     ClosedKey,
     EnergySource,
     EvidenceLine,
@@ -28,13 +25,16 @@ from takeup.documents.sheets import (
 )
 from takeup.model import Answer, Job, Order, Verdict
 from takeup.night.intent import Intent
-from takeup.night.series import Strands, day
+from takeup.night.series import Strands
 from takeup.night.telling import Told
 from takeup.night.versions import versions
 from takeup.orders.export import document
 from takeup.orders.visits import Visit, visits
 from takeup.site.settings import Settings
 from takeup.store import Store
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _DUTY = ("corrosive", "hot", "wet", "dusty", "combustible_dust", "confined_space")
 
@@ -250,5 +250,3 @@ def _calibration(told: Told) -> CalibrationRecord:
             for cell in table.cells
         ),
     )
-
-

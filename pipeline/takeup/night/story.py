@@ -40,7 +40,11 @@ log = logging.getLogger("takeup")
 
 
 def nightly(
-    site: Site | str | Path, *, as_of: date | None = None, dry_run: bool = False, progress: Progress = unwatched
+    site: Site | str | Path,
+    *,
+    as_of: date | None = None,
+    dry_run: bool = False,
+    progress: Progress = unwatched,
 ) -> NightResult:
     """Tell the night of a site: take in what has arrived, judge, and publish the queue.
 
@@ -84,9 +88,7 @@ def _tonight(site: Site, store: Store, as_of: date | None, progress: Progress) -
     day = _day(site, as_of, last)
     memory = site.folders.inbox_memory
     before = remembered(memory)
-    found = feeds.find(
-        site.inbox, site.settings.sources, before, settle_seconds=site.settings.settle_seconds
-    )
+    found = feeds.find(site.inbox, site.settings.sources, before, settle_seconds=site.settings.settle_seconds)
     taken, left = feeds.archive(found, site.folders.archive)
     for item in (*left, *(item for item in found if item.left)):
         log.info("stays in the inbox: %s (%s)", item.name, item.left)
@@ -111,7 +113,9 @@ def _finish(site: Site, store: Store, intent: Intent, progress: Progress = unwat
     previous = folders.queue / folder_name(intent.number - 1)
     progress("pages", 0, 1)
     with templates_of(intent, folders) as template_dirs:
-        published = publish(sheet, folders.queue / name, previous if previous.is_dir() else None, template_dirs)
+        published = publish(
+            sheet, folders.queue / name, previous if previous.is_dir() else None, template_dirs
+        )
     progress("pages", 1, 1)
     ledger.append(_record(intent, told, published.files, name))
     switch(folders.queue, name)
@@ -182,7 +186,7 @@ def _intent(
 
 def _same(intent: Intent, last: dict[str, Any]) -> bool:
     """Whether nothing could come out otherwise than in the last night."""
-    return (
+    return bool(
         intent.as_of.isoformat() == last["as_of"]
         and intent.settings == last["settings"]
         and dict(intent.templates) == last["templates"]

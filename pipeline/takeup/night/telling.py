@@ -1,7 +1,7 @@
 """One night inside one transaction: rows, derivations, verdicts and orders.
 
-Telling depends on the store, the intent and the archive alone, so that the same night can be told again: after
-a stop, for a rebuild, or for an audit.
+Telling depends on the store, the intent and the archive alone, so that the same night can be told again:
+after a stop, for a rebuild, or for an audit.
 """
 
 from __future__ import annotations
@@ -17,8 +17,8 @@ import rfc8785
 from takeup import feeds
 from takeup.codec import order_to_json
 from takeup.derive.derivation import Derived, derive
-from takeup.derive.vocabulary import stop_word
 from takeup.derive.state import state
+from takeup.derive.vocabulary import stop_word
 from takeup.feeds import Archived
 from takeup.judgement.judging import Judged, judge
 from takeup.model import Accounting, Answer, Feed, KeptOut
@@ -171,7 +171,7 @@ def changed_verdicts(verdicts: pd.DataFrame, before: pd.DataFrame) -> pd.DataFra
 
 
 def _evidence_known(verdicts: pd.DataFrame, before: pd.DataFrame, night: int) -> pd.Series:
-    """The night from which each verdict's evidence has been what it is; tonight where there was none before."""
+    """The night from which each verdict's evidence has been what it is; tonight on the first night."""
     if before.empty:
         return pd.Series(night, index=verdicts.index, dtype="int64")
     return evidence_known(verdicts, before, night)

@@ -37,7 +37,9 @@ class Site:
             text = folders.settings.read_bytes().decode("utf-8")
         except UnicodeDecodeError as error:
             raise SettingsError(
-                f"byte {error.start} is not UTF-8", where=str(folders.settings), todo="Save the file as UTF-8."
+                f"byte {error.start} is not UTF-8",
+                where=str(folders.settings),
+                todo="Save the file as UTF-8.",
             ) from error
         return cls(folders, read_settings(text))
 
@@ -64,8 +66,8 @@ NEW_SETTINGS = """\
 name = {name}
 time_zone = {zone}
 
-# Exports named after their feed (run_hours_2026-08-31.csv) in commas, points and year-month-day need no source.
-# Anything else is mapped here, never guessed:
+# Exports named after their feed (run_hours_2026-08-31.csv) in commas, points and year-month-day need no
+# source. Anything else is mapped here, never guessed:
 #
 # [source.tape]
 # feed = "elongation_readings"
@@ -80,7 +82,11 @@ time_zone = {zone}
 # A value of your own in place of a default of the trade says who answers for it:
 #
 # [machine."EL-11".limits]
-# conveyor_percent = {{ value = 2.0, reason = "tight casing", by = "chain steward", on = 2026-01-05, review_by = 2027-01-05 }}
+# conveyor_percent.value = 2.0
+# conveyor_percent.reason = "tight casing"
+# conveyor_percent.by = "chain steward"
+# conveyor_percent.on = 2026-01-05
+# conveyor_percent.review_by = 2027-01-05
 """
 
 

@@ -2,11 +2,14 @@
 
 ::
 
-    takeup.toml    the settings            archive/   exports, settings and templates as received, by SHA-256
-    inbox/         exports arrive here     ledger/    the record of nights: with archive/ the truth; back these up
-    templates/     the site's own words    store/     the DuckDB cache, made again by ``takeup rebuild``
-    queue/         one folder a night; ``current`` points at the newest
-    log/           wall-clock times and host names, which never enter the rest
+    takeup.toml   the settings
+    inbox/        exports arrive here
+    archive/      exports, settings and templates as received, by SHA-256
+    ledger/       the record of nights: with archive/ the truth; back these up
+    store/        the DuckDB cache, made again by ``takeup rebuild``
+    queue/        one folder a night; ``current`` points at the newest
+    templates/    the site's own words
+    log/          wall-clock times and host names, which never enter the rest
 """
 
 from __future__ import annotations

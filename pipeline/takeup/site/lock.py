@@ -67,8 +67,6 @@ def holder(path: Path) -> str:
     """Who holds the lock, in words."""
     try:
         told = json.loads(path.read_text(encoding="utf-8"))
-        return (
-            f"process {told['process']} on {told['host']}, doing '{told['doing']}' since {told['since']}"
-        )
+        return f"process {told['process']} on {told['host']}, doing '{told['doing']}' since {told['since']}"
     except (OSError, ValueError, KeyError):
         return "another process"

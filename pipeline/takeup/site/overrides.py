@@ -3,12 +3,12 @@
 A default of the trade is overridden by a table that says who answers for it::
 
     [limits]
-    conveyor_percent = { value = 2.5, reason = "tight casing", by = "chain steward", on = 2026-01-05, review_by = 2027-01-05 }
+    conveyor_percent = { value = 2.5, reason = "tight casing", by = "chain steward", on = 2026-01-05, ... }
 
-    [machine."BE-101".limits]
+    [machine."EL-14".limits]
     conveyor_percent = { ... }
 
-    [strand."BE-101-A".limits]
+    [strand."EL-14-A".limits]
     conveyor_percent = { ... }
 """
 
@@ -26,7 +26,9 @@ from takeup.layered import Layered, Override
 ANSWERABLE = ("value", "reason", "by", "on", "review_by")
 
 
-def layered(document: Mapping[str, Any], sections: Mapping[str, type], lines: LineFinder) -> dict[str, Layered[Any]]:
+def layered(
+    document: Mapping[str, Any], sections: Mapping[str, type], lines: LineFinder
+) -> dict[str, Layered[Any]]:
     """Every section's record with the overrides of the site, its machines and its strands.
 
     Parameters
@@ -55,7 +57,9 @@ def layered(document: Mapping[str, Any], sections: Mapping[str, type], lines: Li
         for name, tables in document.get(kind, {}).items():
             for table in tables:
                 if table not in sections:
-                    raise unknown(table, sections, where=lines.place(f"{kind}.{name}.{table}"), what="section")
+                    raise unknown(
+                        table, sections, where=lines.place(f"{kind}.{name}.{table}"), what="section"
+                    )
     return found
 
 
@@ -123,7 +127,8 @@ def _override(given: Any, item: Any, where: str) -> Override:
             f"{given!r} is not a whole override",
             where=where,
             why="A value in place of a default is printed with the order, with who answers for it.",
-            todo=f"Write {item.name} = {{ value = ..., reason = '...', by = '...', on = 2026-01-31, review_by = 2027-01-31 }}",
+            todo=f"Write {item.name} = {{ value = ..., reason = '...', by = '...', on = 2026-01-31, "
+            "review_by = 2027-01-31 }.",
         )
     value = _value(given["value"], item, where)
     for key in ("on", "review_by"):
@@ -140,7 +145,9 @@ def _value(value: Any, item: Any, where: str) -> Any:
     if wanted is float and type(value) is int:
         value = float(value)
     if type(value) is not wanted:
-        kind = {float: "a number", int: "a whole number", bool: "true or false", str: "a text"}.get(wanted, "a table")
+        kind = {float: "a number", int: "a whole number", bool: "true or false", str: "a text"}.get(
+            wanted, "a table"
+        )
         raise SettingsError(f"value = {value!r} is not {kind}", where=where)
     low, high = item.metadata["low"], item.metadata["high"]
     if (low is not None and value < low) or (high is not None and value > high):

@@ -13,8 +13,8 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from takeup.derive.settings import MeasuringSettings
 from takeup.errors import SettingsError
 from takeup.feeds.dialect import SourceDialect, default_sources
-from takeup.judgement.settings import JudgementSettings
 from takeup.judgement.settings import SECTIONS as JUDGEMENT_SECTIONS
+from takeup.judgement.settings import JudgementSettings
 from takeup.layered import Layered
 from takeup.model import Feed
 from takeup.orders.settings import OrdersSettings
@@ -151,7 +151,9 @@ class _Site:
         value = self.text(key, default)
         found = _CLOCK.fullmatch(value)
         if not found:
-            raise SettingsError(f"{key} = {value!r} is not a clock time such as '02:30'", where=self.place(key))
+            raise SettingsError(
+                f"{key} = {value!r} is not a clock time such as '02:30'", where=self.place(key)
+            )
         return time(int(found[1]), int(found[2]))
 
     def nothing_else(self) -> None:
@@ -161,7 +163,7 @@ class _Site:
 
 
 def _sources(tables: Mapping[str, Any], zone: str, lines: LineFinder) -> tuple[SourceDialect, ...]:
-    """The site's sources, then for every feed a source of plain exports; one of the site's by that name goes before it."""
+    """The site's sources, then a source of plain exports a feed, unless the site has one of that name."""
     own = [_source(name, table, zone, lines) for name, table in tables.items()]
     return (*own, *(source for source in default_sources() if source.name not in tables))
 
@@ -184,7 +186,9 @@ def _source(name: str, table: Mapping[str, Any], zone: str, lines: LineFinder) -
         feed = Feed(given["feed"])
     except ValueError:
         raise unknown(str(given["feed"]), list(Feed), where=where, what="feed") from None
-    if not isinstance(given["files"], list) or not all(isinstance(pattern, str) for pattern in given["files"]):
+    if not isinstance(given["files"], list) or not all(
+        isinstance(pattern, str) for pattern in given["files"]
+    ):
         raise SettingsError(
             f"files = {given['files']!r} is not a list of texts", where=lines.place(f"source.{name}", "files")
         )
