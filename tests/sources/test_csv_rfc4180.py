@@ -69,7 +69,8 @@ def test_every_file_of_the_queue_follows_the_grammar(name: str) -> None:
 
 def test_a_raw_row_with_commas_and_quotes_comes_back_whole() -> None:
     """Rules 5 to 7: commas, line breaks and quotes inside a cell."""
-    raw = [record[7] for record in parsed(FILES["kept_out.csv"].decode("utf-8"))]
+    header, *records = parsed(FILES["kept_out.csv"].decode("utf-8"))
+    raw = [record[header.index("raw")] for record in records]
     assert [row.raw for row in KEPT_OUT if row.raw in raw] == [row.raw for row in KEPT_OUT]
 
 
