@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
+import html
 from collections.abc import Iterable, Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-
-from markupsafe import Markup
 
 from takeup.audit.answers import ExportLine, OrderAnswer, StrandAnswer
 from takeup.codec import event_to_json, fact_to_json, order_to_json
@@ -133,7 +132,7 @@ def _records(lines: Iterable[ExportLine]) -> list[dict[str, Any]]:
 
 def _text(env: Environment, name: str, **values: Any) -> str:
     text = env.get_template(f"text/{name}.txt.j2").render(**values)
-    return Markup(text).unescape().strip()  # noqa: S704 - for a terminal: nothing is marked up
+    return html.unescape(text).strip()
 
 
 def kept_out_text(rows: Sequence[KeptOut], template_dirs: Sequence[Path]) -> str:
