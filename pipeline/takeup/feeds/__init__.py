@@ -11,3 +11,5 @@ from takeup.feeds.inbox import Left as Left
 from takeup.feeds.inbox import Remembered as Remembered
 from takeup.feeds.inbox import find as find
 from takeup.feeds.intake import take as take
+from takeup.feeds.trial import CheckResult as CheckResult
+from takeup.feeds.trial import check as check

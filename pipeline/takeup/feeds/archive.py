@@ -16,11 +16,19 @@ _CHUNK = 1 << 20
 
 @dataclass(frozen=True)
 class Archived:
-    """One file in the archive, and where it came from."""
+    """One file in the archive, and where it came from.
+
+    Attributes
+    ----------
+    reread : bool
+        Whether it was taken on an earlier night and is read again, by somebody's decision: only its rows whose
+        refusal is open are taken, they stand behind what came since, and nothing ends.
+    """
 
     found: Found
     sha256: str
     path: Path
+    reread: bool = False
 
     @property
     def name(self) -> str:

@@ -14,9 +14,16 @@ from takeup.feeds.lines import raw_lines
 from takeup.feeds.parsing import Parsed, only_refused, parse
 from takeup.feeds.whole import end, weigh
 from takeup.model import Accounting, Feed
-from takeup.store.accounts import FileRecord, answer, next_file_id, record_file, record_refused, record_waited
+from takeup.store.accounts import (
+    FileRecord,
+    answer,
+    next_file_id,
+    record_files,
+    record_refused,
+    record_waited,
+)
 from takeup.store.merging import Counted, merge, waiting_tonight
-from takeup.store.staging import LINES_A_FILE, Failure
+from takeup.store.staging import LINES_A_FILE, Failure, prepare
 from takeup.store.store import Night, day_number
 from takeup.store.visible import At
 
@@ -27,7 +34,6 @@ def take(
     sources: Iterable[SourceDialect],
     *,
     site_zone: str,
-    reread: bool = False,
 ) -> list[Accounting]:
     """Take the archived files of a night into the store.
 
@@ -41,9 +47,6 @@ def take(
     sources : iterable of SourceDialect
     site_zone : str
         Name of the site's time zone.
-    reread : bool
-        Whether the files came before and are read again: only rows whose refusal is open are taken, they stand
-        behind what came since, and nothing ends.
 
     Returns
     -------
@@ -65,6 +68,8 @@ def take(
     with tempfile.TemporaryDirectory(prefix="takeup-") as folder:
         # A line that does not load ends a transaction, so files are staged beside the night's own.
         beside = night.connection.cursor()
+        for feed in sorted({_owner(item, by_name).feed for item in files}):
+            prepare(beside, contract(feed))
         parsed = []
         for file_id, item in by_id.items():
             dialect = _owner(item, by_name)
@@ -77,7 +82,7 @@ def take(
                 site_zone=site_zone,
                 scratch=Path(folder),
             )
-            parsed.append(only_refused(beside, once, item.sha256) if reread else once)
+            parsed.append(only_refused(beside, once, item.sha256) if item.reread else once)
         for feed in order:
             group = [item for item in parsed if item.dialect.feed is feed]
             if group:
@@ -108,20 +113,18 @@ def _take_feed(
     end(night, endings)
     waits = waiting_tonight(connection, contract(feed), at)
     found = []
+    all_refused: list[tuple[int, Failure, str]] = []
+    all_waiting: dict[int, str] = {}
+    records: list[FileRecord] = []
     for item in group:
         archived = by_id[item.file_id]
         waiting_lines = waits.lines.get(item.file_id, [])
         refused = _refused(item, torn.get(item.file_id, []))
         raws = _texts(item, {failure.line for failure in refused} | set(waiting_lines))
-        record_refused(connection, night.number, item.file_id, feed, refused, raws)
-        record_waited(
-            connection,
-            night.number,
-            {item.file_id * LINES_A_FILE + line: raws[line] for line in waiting_lines},
-        )
+        all_refused += [(item.file_id, failure, raws[failure.line]) for failure in refused]
+        all_waiting |= {item.file_id * LINES_A_FILE + line: raws[line] for line in waiting_lines}
         rows = _accounting(item, archived, counted.get(item.file_id), waits.new.get(item.file_id, 0))
-        record_file(
-            connection,
+        records.append(
             FileRecord(
                 item.file_id,
                 night.number,
@@ -138,6 +141,9 @@ def _take_feed(
             ),
         )
         found.append(rows)
+    record_files(connection, records)
+    record_refused(connection, night.number, feed, all_refused)
+    record_waited(connection, night.number, all_waiting)
     answer(connection, feed, night.number)
     return found
 
@@ -157,7 +163,7 @@ def _refused(item: Parsed, torn: list[Failure]) -> list[Failure]:
 def _texts(item: Parsed, lines: set[int]) -> dict[int, str]:
     """Texts of lines as they came; line 0 shows the header."""
     if item.text is None:
-        return {}
+        return dict.fromkeys(lines, "")
     known = item.joined | item.raws
     missing = lines - set(known)
     texts = raw_lines(item.text, {line or 1 for line in missing})

@@ -13,15 +13,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING
-
-import numpy as np
 
 from takeup.feeds.preflight import CONTROLS, Text
 from takeup.feeds.reasons import Refusal
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
 
 #: The longest line that is read as a row, in bytes; one cell may hold 2,000 characters at most.
 LONGEST_LINE = 1_000_000
@@ -46,10 +40,23 @@ class Culprit:
 
 @dataclass(frozen=True)
 class Records:
-    """What a file taken apart gives: a scratch file with one record a line, and the culprits."""
+    """What a file taken apart gives.
+
+    Attributes
+    ----------
+    path : Path
+        A scratch file with one record a line, which begins with its line number as one more cell.
+    count : int
+        Records in it.
+    culprits : tuple of Culprit
+    joined : dict of str
+        Texts of the records that ran over several lines, by their first line.
+    blank : int
+        Lines without anything.
+    """
 
     path: Path
-    lines: NDArray[np.int64]
+    count: int
     culprits: tuple[Culprit, ...]
     joined: dict[int, str]
     blank: int
@@ -127,14 +134,12 @@ def take_apart(text: Text, delimiter: str, columns: int, header_line: int, scrat
     """
     target = scratch / f"{text.path.name}.records"
     reader = _Reader(text, delimiter, columns)
-    lines: list[int] = []
+    count = 0
     with target.open("w", encoding="utf-8", newline="\n") as out:
         for number, record in reader.records(header_line):
-            lines.append(number)
-            out.write(record + "\n")
-    return Records(
-        target, np.asarray(lines, dtype=np.int64), tuple(reader.culprits), reader.joined, reader.blank
-    )
+            count += 1
+            out.write(f"{number}{delimiter}{record}\n")
+    return Records(target, count, tuple(reader.culprits), reader.joined, reader.blank)
 
 
 class _Reader:

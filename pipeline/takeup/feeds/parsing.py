@@ -1,4 +1,4 @@
-"""One archived file becomes a staged table and the rows it refuses."""
+"""One archived file becomes staged rows and the rows it refuses."""
 
 from __future__ import annotations
 
@@ -21,6 +21,10 @@ from takeup.store.staging import Failure, load_raw, stage
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
+
+
+#: The longest contract has about fifty columns; a header of more than this is no header.
+MOST_COLUMNS = 1_000
 
 
 @dataclass(frozen=True)
@@ -75,7 +79,7 @@ def parse(
     site_zone: str,
     scratch: Path,
 ) -> Parsed:
-    """Stage one file as ``scratch.staged_<file id>``.
+    """Stage one file with its feed.
 
     Parameters
     ----------
@@ -111,7 +115,7 @@ def only_refused(connection: DuckDBPyConnection, parsed: Parsed, sha256: str) ->
     notes = parsed.notes | {"read_again": file_id}
     if refused_whole or not parsed.usable:
         return replace(parsed, reread=came, notes=notes)
-    lines, good = keep_refused_lines(connection, parsed.file_id, file_id)
+    lines, good = keep_refused_lines(connection, contract(parsed.dialect.feed), parsed.file_id, file_id)
     failures = tuple(failure for failure in parsed.failures if failure.line in lines)
     return replace(parsed, rows=good + len(failures), failures=failures, reread=came, notes=notes)
 
@@ -161,6 +165,9 @@ def _header(text: Text, dialect: SourceDialect) -> tuple[Header, int]:
             raise FileProblem(
                 FileRefusal.NO_HEADER, shown(bare[:200], text.encoding), "a line of column names"
             )
+        if len(cells) > MOST_COLUMNS:
+            found, wanted = f"{len(cells)} column names", f"{MOST_COLUMNS} at most"
+            raise FileProblem(FileRefusal.NO_HEADER, found, wanted)
         return read_header(cells, dialect, contract(dialect.feed)), number
     raise FileProblem(FileRefusal.NO_TEXT, "nothing", "a line of column names")
 
@@ -222,14 +229,14 @@ def _apart(
         reading,
         path=records.path,
         skip=0,
-        lines=records.lines,
+        numbered=True,
         quoted=True,
         joined=bool(records.joined),
     )
     loaded = load_raw(connection, apart)
-    if loaded != len(records.lines):
+    if loaded != records.count:
         raise OurFault(
-            f"{len(records.lines)} records were told apart and {loaded} loaded",
+            f"{records.count} records were told apart and {loaded} loaded",
             where=reading.source,
             why="A row would be lost or doubled.",
         )

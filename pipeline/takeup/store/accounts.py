@@ -55,62 +55,53 @@ def next_file_id(connection: DuckDBPyConnection) -> int:
     return int(last) + 1
 
 
-def record_file(connection: DuckDBPyConnection, record: FileRecord) -> None:
-    """Keep a file's record."""
-    rows = record.rows
-    connection.execute(
-        "INSERT INTO file VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        [
-            record.file_id,
-            record.night,
-            record.feed.value,
-            record.source,
-            record.name,
-            record.sha256,
-            record.whole,
-            record.stamp,
-            record.newest_day,
-            record.refused_whole,
-            json.dumps(record.notes, ensure_ascii=False, sort_keys=True),
-            rows.read,
-            rows.new,
-            rows.duplicate,
-            rows.superseding,
-            rows.refused,
-            rows.waiting,
-        ],
-    )
+def record_files(connection: DuckDBPyConnection, records: Iterable[FileRecord]) -> None:
+    """Keep the records of files."""
+    values: list[object] = []
+    for record in records:
+        rows = record.rows
+        values += [record.file_id, record.night, record.feed.value, record.source, record.name, record.sha256]
+        values += [record.whole, record.stamp, record.newest_day, record.refused_whole]
+        values += [json.dumps(record.notes, ensure_ascii=False, sort_keys=True)]
+        values += [rows.read, rows.new, rows.duplicate, rows.superseding, rows.refused, rows.waiting]
+    row = f"({', '.join('?' * 17)})"
+    connection.execute(f"INSERT INTO file VALUES {', '.join([row] * (len(values) // 17))}", values)
 
 
 def record_refused(
     connection: DuckDBPyConnection,
     night: int,
-    file_id: int,
     feed: Feed,
-    failures: Iterable[Failure],
-    raws: Mapping[int, str],
+    failures: Iterable[tuple[int, Failure, str]],
 ) -> None:
-    """Keep the rows a file was refused, each with its text."""
+    """Keep the rows that the files of a feed were refused.
+
+    Parameters
+    ----------
+    connection : DuckDBPyConnection
+    night : int
+    feed : Feed
+    failures : iterable of (file id, Failure, text)
+    """
     import pandas as pd
 
-    failures = list(failures)
-    if not failures:
+    rows = list(failures)
+    if not rows:
         return
-    frame = pd.DataFrame(
-        {
-            "line": [failure.line for failure in failures],
-            "reason": [failure.reason for failure in failures],
-            "column_name": [failure.column for failure in failures],
-            "found": [failure.found for failure in failures],
-            "wanted": [failure.wanted for failure in failures],
-            "subject": [failure.subject for failure in failures],
-            "raw": [raws.get(failure.line, "") for failure in failures],
-            "key": ["" if failure.key is None else str(failure.key) for failure in failures],
-        }
-    )
-    connection.register("refused_given", frame)
+    columns = {
+        "file_id": [file_id for file_id, _, _ in rows],
+        "line": [failure.line for _, failure, _ in rows],
+        "reason": [failure.reason for _, failure, _ in rows],
+        "column_name": [failure.column for _, failure, _ in rows],
+        "found": [failure.found for _, failure, _ in rows],
+        "wanted": [failure.wanted for _, failure, _ in rows],
+        "subject": [failure.subject for _, failure, _ in rows],
+        "raw": [raw for _, _, raw in rows],
+        "key": ["" if failure.key is None else str(failure.key) for _, failure, _ in rows],
+    }
+    connection.register("refused_given", pd.DataFrame(columns))
     connection.execute(
-        f"INSERT INTO refused SELECT CAST({file_id} AS BIGINT) * {LINES_A_FILE} + line, {night}, {file_id}, line, "
+        f"INSERT INTO refused SELECT CAST(file_id AS BIGINT) * {LINES_A_FILE} + line, {night}, file_id, line, "
         f"{text(feed.value)}, reason, column_name, found, wanted, subject, raw, "
         "CASE WHEN key = '' THEN NULL ELSE CAST(key AS UHUGEINT) END FROM refused_given"
     )
@@ -223,7 +214,9 @@ def origins(connection: DuckDBPyConnection, row_ids: Iterable[int]) -> pd.DataFr
 
 def row_ids(connection: DuckDBPyConnection, sha256: str, line: int) -> list[int]:
     """The row ids of one line of a file, once for every time it was taken."""
-    found = connection.execute("SELECT file_id FROM file WHERE sha256 = ? ORDER BY file_id", [sha256]).fetchall()
+    found = connection.execute(
+        "SELECT file_id FROM file WHERE sha256 = ? ORDER BY file_id", [sha256]
+    ).fetchall()
     return [int(file_id) * LINES_A_FILE + line for (file_id,) in found]
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from takeup.contracts import Contract
 from takeup.store.quoting import name, names, text
+from takeup.store.staging import staged_table
 from takeup.store.visible import At, in_force
 
 if TYPE_CHECKING:
@@ -57,18 +58,16 @@ def missing(
         All staged files of the feed tonight: a key that any of them holds is not missing, refused or not.
     at : At
     """
-    there = " UNION ALL ".join(
-        f"SELECT key FROM scratch.staged_{file_id} WHERE key IS NOT NULL" for file_id in file_ids
-    )
+    listed = ", ".join(map(str, file_ids))
+    staged = f"(FROM {staged_table(contract)} WHERE file_id IN ({listed}))"
+    there = f"SELECT key FROM {staged} WHERE key IS NOT NULL"
     over = f"AND NOT coalesce(f.{name(contract.over + '_day')} <= {at.day}, FALSE)" if contract.over else ""
     rows = connection.execute(
         f"SELECT f.row_id, f.key IN ({there}) FROM {in_force(contract.feed, at)} f JOIN file USING (file_id) "
         f"WHERE file.source = $source {over} ORDER BY f.row_id",
         {"source": source},
     ).fetchall()
-    held = connection.execute(
-        "SELECT " + " + ".join(f"(SELECT count(*) FROM scratch.staged_{file_id})" for file_id in file_ids)
-    ).fetchall()
+    held = connection.execute(f"SELECT count(*) FROM {staged}").fetchall()
     return Missing(len(rows), tuple(row_id for row_id, is_there in rows if not is_there), held[0][0])
 
 
@@ -99,7 +98,9 @@ def earlier_take(connection: DuckDBPyConnection, feed: str, sha256: str) -> tupl
     return (int(found[0][0]), int(found[0][1]), str(found[0][2])) if found else None
 
 
-def keep_refused_lines(connection: DuckDBPyConnection, staged: int, earlier: int) -> tuple[set[int], int]:
+def keep_refused_lines(
+    connection: DuckDBPyConnection, contract: Contract, file_id: int, earlier: int
+) -> tuple[set[int], int]:
     """Leave of a staged file only the lines whose refusal in an earlier take is still open.
 
     Returns
@@ -115,8 +116,9 @@ def keep_refused_lines(connection: DuckDBPyConnection, staged: int, earlier: int
     ).fetchall()
     found = {line for (line,) in lines}
     listed = ", ".join(str(line) for line in sorted(found)) or "NULL"
-    connection.execute(f"DELETE FROM scratch.staged_{staged} WHERE line NOT IN ({listed})")
-    good = connection.execute(f"SELECT count(*) FROM scratch.staged_{staged} WHERE good").fetchall()
+    staged = staged_table(contract)
+    connection.execute(f"DELETE FROM {staged} WHERE file_id = {file_id} AND line NOT IN ({listed})")
+    good = connection.execute(f"SELECT count(*) FROM {staged} WHERE file_id = {file_id} AND good").fetchall()
     return found, int(good[0][0])
 
 

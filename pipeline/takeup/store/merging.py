@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 from takeup.contracts import Contract
 from takeup.store.quoting import name, names
 from takeup.store.reasons import Refusal
-from takeup.store.staging import LINES_A_FILE, Failure
+from takeup.store.staging import LINES_A_FILE, Failure, staged_table
 from takeup.store.visible import At, waiting
 
 if TYPE_CHECKING:
@@ -48,7 +48,7 @@ def merge(
         Inside the night's transaction.
     contract : Contract
     files : mapping
-        File id, staged as ``scratch.staged_<file id>``, to the night the file came.
+        Id of a staged file that can be used to the night the file came.
     night : int
 
     Returns
@@ -56,18 +56,15 @@ def merge(
     dict of Counted by file id, dict of contradicting rows by file id
     """
     feed = name(contract.feed.value)
-    columns = names(contract.frame_columns)
-    empty = f"SELECT row_id, file_id, line, known_from, came, key, stamp, {columns} FROM {feed} WHERE FALSE"
-    arrived = " UNION ALL ".join(
-        [empty]
-        + [
-            f"SELECT CAST({file_id} AS BIGINT) * {LINES_A_FILE} + line AS row_id, CAST({file_id} AS INTEGER) AS file_id, "
-            f"line, CAST({night} AS INTEGER) AS known_from, CAST({came} AS INTEGER) AS came, key, stamp, {columns} "
-            f"FROM scratch.staged_{file_id} WHERE good"
-            for file_id, came in files.items()
-        ]
+    earlier = " ".join(f"WHEN {file_id} THEN {came}" for file_id, came in files.items() if came != night)
+    came = f"CASE file_id {earlier} ELSE {night} END" if earlier else str(night)
+    usable = ", ".join(map(str, files)) or "NULL"
+    connection.execute(
+        f"CREATE OR REPLACE TEMP VIEW arrived AS "
+        f"SELECT CAST(file_id AS BIGINT) * {LINES_A_FILE} + line AS row_id, file_id, line, "
+        f"CAST({night} AS INTEGER) AS known_from, CAST({came} AS INTEGER) AS came, key, stamp, "
+        f"{names(contract.frame_columns)} FROM {staged_table(contract)} WHERE good AND file_id IN ({usable})"
     )
-    connection.execute(f"CREATE OR REPLACE TEMP VIEW arrived AS {arrived}")
     connection.execute(
         "CREATE OR REPLACE TEMP TABLE busy AS "
         "SELECT key FROM arrived GROUP BY key HAVING count(*) > 1 "
@@ -154,20 +151,17 @@ def _counted(connection: DuckDBPyConnection, file_ids: list[int]) -> dict[int, C
     by_file: dict[int, dict[str, int]] = {file_id: {} for file_id in file_ids}
     for file_id, outcome, count in raced:
         by_file[file_id][outcome] = count
-    found = {}
-    for file_id, counts in by_file.items():
-        (good,) = connection.execute(f"SELECT count(*) FROM scratch.staged_{file_id} WHERE good").fetchall()[
-            0
-        ]
-        plain = good - sum(counts.values())
-        found[file_id] = Counted(
+    arrived = dict(connection.execute("SELECT file_id, count(*) FROM arrived GROUP BY file_id").fetchall())
+    return {
+        file_id: Counted(
             file_id,
-            plain + counts.get("new", 0),
+            arrived.get(file_id, 0) - sum(counts.values()) + counts.get("new", 0),
             counts.get("duplicate", 0),
             counts.get("superseding", 0),
             counts.get("contradicting", 0),
         )
-    return found
+        for file_id, counts in by_file.items()
+    }
 
 
 def _contradictions(connection: DuckDBPyConnection, contract: Contract) -> dict[int, list[Failure]]:

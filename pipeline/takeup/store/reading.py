@@ -5,14 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from takeup.contracts import Contract, Field
 from takeup.units import Conversion
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
 
 
 @dataclass(frozen=True)
@@ -66,12 +61,14 @@ class Reading:
     ----------
     path : Path
         UTF-8 without byte order mark.
+    columns : int
+        Cells of a record, the line number not counted.
     skip : int
         Lines before the first record.
     first_line : int
         Line number of the first record in the text as received.
-    lines : (n,) int or None
-        Line number of every record where they are not consecutive.
+    numbered : bool
+        Whether every record begins with a cell more: its line number, which then need not be consecutive.
     quoted : bool
         Whether a quote mark encloses cells; False where the file holds none.
     edged : bool
@@ -93,7 +90,7 @@ class Reading:
     marks: Marks
     whole: bool
     source: str
-    lines: NDArray[np.int64] | None = None
+    numbered: bool = False
     quoted: bool = True
     edged: bool = True
     joined: bool = False

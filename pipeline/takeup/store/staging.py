@@ -1,4 +1,4 @@
-"""One file becomes a staged table: raw text in, typed cells out, and for every row that fails the reason.
+"""One file is staged: raw text in, typed cells out, and for every row that fails the reason.
 
 DuckDB is told everything (``auto_detect=false``): columns in the file's order, all text. The ``rowid`` of the
 raw table is the record's ordinal.
@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import duckdb
 
-from takeup.contracts import Cell, checks
+from takeup.contracts import Cell, Check, Contract, checks
 from takeup.store.cells import (
     CellSql,
     date_cell,
@@ -26,9 +26,9 @@ from takeup.store.cells import (
     word_cell,
 )
 from takeup.store.moments import moment_cell
-from takeup.store.quoting import name, text
+from takeup.store.quoting import name, names, text
 from takeup.store.reading import CellRule, Reading
-from takeup.store.zones import load_days, load_turns
+from takeup.store.zones import load_zones
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
@@ -56,6 +56,29 @@ class Failure:
     key: int | None
 
 
+def staged_table(contract: Contract) -> str:
+    """Quoted name of a feed's staged table.
+
+    Every record has its row: ``file_id``, ``ordinal``, ``line``, ``key`` (NULL where its key cells do not read),
+    ``stamp``, the frame columns and ``good``.
+    """
+    return f"scratch.{name('staged ' + contract.feed.value)}"
+
+
+def prepare(connection: DuckDBPyConnection, contract: Contract) -> None:
+    """Make a feed's staged table unless it is there."""
+    kinds = {
+        column: "DOUBLE" if field.is_number or column.endswith("_pos") else "INTEGER"
+        for field in contract.fields
+        for column in (field.frame_columns if field.is_number else field.frame_columns[1:])
+    }
+    columns = ", ".join(f"{name(column)} {kinds.get(column, 'VARCHAR')}" for column in contract.frame_columns)
+    connection.execute(
+        f"CREATE TABLE IF NOT EXISTS {staged_table(contract)} "
+        f"(file_id INTEGER, ordinal BIGINT, line INTEGER, key UHUGEINT, stamp DOUBLE, {columns}, good BOOLEAN)"
+    )
+
+
 def load_raw(connection: DuckDBPyConnection, reading: Reading) -> int | None:
     """Load a file as text cells into ``scratch.raw``.
 
@@ -64,7 +87,7 @@ def load_raw(connection: DuckDBPyConnection, reading: Reading) -> int | None:
     int or None
         The number of records; None where a line does not load, and the file has to be taken apart.
     """
-    columns = ", ".join(f"'c{position}': 'VARCHAR'" for position in range(reading.columns))
+    columns = ", ".join(f"'c{position}': 'VARCHAR'" for position in range(reading.columns + reading.numbered))
     quote = "quote='\"', escape='\"'" if reading.quoted else "quote='', escape=''"
     connection.execute("DROP TABLE IF EXISTS scratch.raw")
     try:
@@ -80,41 +103,48 @@ def load_raw(connection: DuckDBPyConnection, reading: Reading) -> int | None:
 
 
 def stage(connection: DuckDBPyConnection, reading: Reading) -> tuple[int, list[Failure]]:
-    """Turn ``scratch.raw`` into ``scratch.staged_<file id>``; the number of rows, and the rows that fail.
+    """Add ``scratch.raw`` to its feed's staged table; the number of rows, and the rows that fail.
 
     Records whose cells are all blank are no rows.
 
-    Every record has its row: ``line``, ``key`` (NULL where its key cells do not read), ``stamp``, the frame
-    columns and ``good``.
     """
     for rule in reading.rules:
         if rule.conversion is not None and rule.position is not None:
             _load_conversions(connection, reading, rule)
-    cells = {rule.field.name: _cell(connection, reading, rule) for rule in reading.rules}
-    _load_lines(connection, reading)
-    staged = f"scratch.staged_{reading.file_id}"
-    asked = " AND ".join(f"({check.passes})" for check in checks(reading.contract.feed))
+    offsets = _with_offsets(connection, reading)
+    load_zones(connection, reading.marks, convert=bool(offsets))
+    cells = {rule.field.name: _cell(reading, rule, offsets) for rule in reading.rules}
+    staged = staged_table(reading.contract)
+    asked = " AND ".join(f"({check.passes})" for check in _asked(reading))
     read = " AND ".join(f"NOT {cell.failed}" for cell in cells.values() if cell.failed != "FALSE") or "TRUE"
-    columns = [column for cell in cells.values() for column, _ in cell.values]
     connection.execute(
-        f"CREATE OR REPLACE TABLE {staged} AS {_typed(reading, cells, '')} "
-        f"SELECT ordinal, {_line(reading)} AS line, {_key(reading)} AS key, {_stamp(reading)} AS stamp, "
-        f"{', '.join(name(column) for column in columns)}, coalesce(({read}) AND {asked}, FALSE) AS good "
-        f"FROM typed{' JOIN scratch.lines USING (ordinal)' if reading.lines is not None else ''}"
+        f"INSERT INTO {staged} {_typed(reading, cells, '')} "
+        f"SELECT {reading.file_id}, ordinal, {_line(reading)}, {_key(reading)}, {_stamp(reading)}, "
+        f"{names(reading.contract.frame_columns)}, coalesce(({read}) AND {asked}, FALSE) FROM typed"
     )
+    own = f"file_id = {reading.file_id}"
     rows, good = connection.execute(
-        f"SELECT count(*), count(*) FILTER (WHERE good) FROM {staged}"
+        f"SELECT count(*), count(*) FILTER (WHERE good) FROM {staged} WHERE {own}"
     ).fetchall()[0]
     if rows == good:
         return rows, []
+    cells_of_row = ", ".join(_column(reading, position) for position in range(reading.columns))
     (blank,) = connection.execute(
-        f"DELETE FROM {staged} WHERE NOT good AND ordinal IN (SELECT rowid FROM scratch.raw WHERE "
-        f"trim(concat({', '.join(f'c{position}' for position in range(reading.columns))}), {text(EDGES)}) = '')"
+        f"DELETE FROM {staged} WHERE {own} AND NOT good AND ordinal IN "
+        f"(SELECT rowid FROM scratch.raw WHERE trim(concat({cells_of_row}), {text(EDGES)}) = '')"
     ).fetchall()[0]
-    return rows - blank, _failures(connection, reading, cells, staged)
+    return rows - blank, _failures(connection, reading, cells)
 
 
-def _cell(connection: DuckDBPyConnection, reading: Reading, rule: CellRule) -> CellSql:
+def _asked(reading: Reading) -> list[Check]:
+    """What the contract asks of the columns that the file has; the others hold their defaults."""
+    present = {rule.field.name for rule in reading.rules if rule.position is not None}
+    return [
+        check for check in checks(reading.contract.feed) if check.column in present or check.name in WHOLE_ROW
+    ]
+
+
+def _cell(reading: Reading, rule: CellRule, offsets: frozenset[str]) -> CellSql:
     kind = rule.field.cell
     if rule.position is None:
         return defaulted(rule)
@@ -125,21 +155,26 @@ def _cell(connection: DuckDBPyConnection, reading: Reading, rule: CellRule) -> C
     if kind is Cell.DATE:
         return date_cell(rule, reading.marks)
     if kind is Cell.MOMENT:
-        cell = f"c{rule.position}"
-        hint = f"{cell} LIKE '%Z%' OR {cell} LIKE '%+%' OR {cell} LIKE '%:%-%'"
-        load_turns(connection, reading.marks.zone)
-        (offsets,) = connection.execute(
-            f"SELECT coalesce(bool_or({hint}), FALSE) FROM scratch.raw"
-        ).fetchall()[0]
-        if offsets or reading.marks.zone != reading.marks.site_zone:
-            load_days(connection, reading.marks.zone)
-            load_days(connection, reading.marks.site_zone)
-        return moment_cell(rule, reading.marks, offsets=offsets)
+        return moment_cell(rule, reading.marks, offsets=rule.field.name in offsets)
     return number_cell(rule, reading.marks)
 
 
+def _with_offsets(connection: DuckDBPyConnection, reading: Reading) -> frozenset[str]:
+    """The moment columns that may hold an offset in some cell."""
+    tests = {
+        rule.field.name: f"coalesce(bool_or({cell} LIKE '%Z%' OR {cell} LIKE '%+%' OR {cell} LIKE '%:%-%'), FALSE)"
+        for rule in reading.rules
+        if rule.field.cell is Cell.MOMENT and rule.position is not None
+        for cell in (_column(reading, rule.position),)
+    }
+    if not tests:
+        return frozenset()
+    found = connection.execute(f"SELECT {', '.join(tests.values())} FROM scratch.raw").fetchall()[0]
+    return frozenset(column for column, has in zip(tests, found, strict=True) if has)
+
+
 def _cut(reading: Reading, rule: CellRule) -> str:
-    cell = f"coalesce({_trimmed(reading, f'c{rule.position}')}, '')"
+    cell = f"coalesce({_trimmed(reading, _column(reading, rule.position))}, '')"
     if reading.joined:
         cell = f"replace({cell}, chr(31), chr(10))"
     return f"{cell} AS {raw(rule)}"
@@ -153,7 +188,8 @@ def _trimmed(reading: Reading, cell: str) -> str:
 def _typed(reading: Reading, cells: dict[str, CellSql], where: str) -> str:
     """The common table expressions that end in ``typed``: ordinal, raw texts, frame columns."""
     present = [rule for rule in reading.rules if rule.position is not None]
-    cut = ", ".join(["rowid AS ordinal", *(_cut(reading, rule) for rule in present)])
+    line = ["c0 AS numbered"] if reading.numbered else []
+    cut = ", ".join(["rowid AS ordinal", *line, *(_cut(reading, rule) for rule in present)])
     parts, last = [f"step_0 AS (SELECT {cut} FROM scratch.raw {where})"], "step_0"
     for depth in range(max((len(cell.steps) for cell in cells.values()), default=0)):
         steps = [cell.steps[depth] for cell in cells.values() if len(cell.steps) > depth]
@@ -198,21 +234,15 @@ def _stamp(reading: Reading) -> str:
 
 def _line(reading: Reading) -> str:
     return (
-        "CAST(line AS INTEGER)"
-        if reading.lines is not None
+        "CAST(numbered AS INTEGER)"
+        if reading.numbered
         else f"CAST(ordinal + {reading.first_line} AS INTEGER)"
     )
 
 
-def _load_lines(connection: DuckDBPyConnection, reading: Reading) -> None:
-    if reading.lines is None:
-        return
-    import pandas as pd
-
-    frame = pd.DataFrame({"ordinal": range(len(reading.lines)), "line": reading.lines})
-    connection.register("lines_given", frame)
-    connection.execute("CREATE OR REPLACE TABLE scratch.lines AS SELECT * FROM lines_given")
-    connection.unregister("lines_given")
+def _column(reading: Reading, position: int | None) -> str:
+    """The raw column at a position of the file."""
+    return f"c{(position or 0) + reading.numbered}"
 
 
 def _load_conversions(connection: DuckDBPyConnection, reading: Reading, rule: CellRule) -> None:
@@ -220,7 +250,7 @@ def _load_conversions(connection: DuckDBPyConnection, reading: Reading, rule: Ce
     import pandas as pd
 
     assert rule.conversion is not None  # noqa: S101 - tells the type checker
-    cell = _trimmed(reading, f"c{rule.position}")
+    cell = _trimmed(reading, _column(reading, rule.position))
     whole = rule.field.cell is Cell.WHOLE
     found = connection.execute(
         f"SELECT DISTINCT {cell}, {plain_number(cell, reading.marks)} FROM scratch.raw "
@@ -241,9 +271,7 @@ def _load_conversions(connection: DuckDBPyConnection, reading: Reading, rule: Ce
     connection.unregister("map_given")
 
 
-def _failures(
-    connection: DuckDBPyConnection, reading: Reading, cells: dict[str, CellSql], staged: str
-) -> list[Failure]:
+def _failures(connection: DuckDBPyConnection, reading: Reading, cells: dict[str, CellSql]) -> list[Failure]:
     """Why each failing row fails: the first failing cell in the contract's order, whole-row checks last."""
     raws = {rule.field.name: raw(rule) for rule in reading.rules if rule.position is not None}
     tests: list[tuple[str, str, str, str]] = []
@@ -256,12 +284,12 @@ def _failures(
                 tests.append((cell.failed, column, reason.value, wanted))
         tests += [
             (f"NOT ({check.passes})", column, check.name, check.wanted)
-            for check in checks(reading.contract.feed)
+            for check in _asked(reading)
             if check.column == column and check.name not in WHOLE_ROW
         ]
     tests += [
         (f"NOT ({check.passes})", check.column, check.name, check.wanted)
-        for check in checks(reading.contract.feed)
+        for check in _asked(reading)
         if check.name in WHOLE_ROW
     ]
     which = " ".join(f"WHEN {condition} THEN {number}" for number, (condition, *_) in enumerate(tests))
@@ -269,12 +297,12 @@ def _failures(
         f"WHEN {number} THEN {raws[column]}" for number, (_, column, *_) in enumerate(tests) if column in raws
     )
     subject = raws.get(reading.contract.subject, "''")
-    where = f"WHERE rowid IN (SELECT ordinal FROM {staged} WHERE NOT good)"
+    bad = f"(FROM {staged_table(reading.contract)} WHERE file_id = {reading.file_id} AND NOT good)"
+    where = f"WHERE rowid IN (SELECT ordinal FROM {bad})"
     rows = connection.execute(
         f"{_typed(reading, cells, where)}, judged AS (SELECT *, CASE {which} ELSE -1 END AS failure FROM typed) "
-        f"SELECT staged.line, failure, CASE failure {shown} ELSE '' END, {subject}, staged.key "
-        f"FROM judged JOIN {staged} staged USING (ordinal) "
-        "ORDER BY staged.line"
+        f"SELECT bad.line, failure, CASE failure {shown} ELSE '' END, {subject}, bad.key "
+        f"FROM judged JOIN {bad} bad USING (ordinal) ORDER BY bad.line"
     ).fetchall()
     return [_failure(tests, *row) for row in rows]
 

@@ -267,6 +267,11 @@ class Store:
         """``row_id, feed, file, sha256, line`` of rows, in the order of their ids."""
         return accounts.origins(self.connection, row_ids)
 
+    def row_ids(self, places: Iterable[tuple[str, int]]) -> list[int]:
+        """The rows at these places: (SHA-256 of the file, line); a file taken twice gives both."""
+        with speaking(self.path):
+            return [row for sha256, line in places for row in accounts.row_ids(self.connection, sha256, line)]
+
     def query(self, sql: str, values: list[object] | dict[str, object] | None = None) -> pd.DataFrame:
         """Any query's result as a frame."""
         with speaking(self.path):

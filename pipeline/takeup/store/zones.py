@@ -14,12 +14,15 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from takeup.store.quoting import name
+from takeup.store.reading import Marks
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
 
 FIRST = datetime(1970, 1, 1, tzinfo=UTC)
 LAST = datetime(2100, 1, 1, tzinfo=UTC)
+#: No zone has turned its clock twice within a week since 1970 (looked through in tzdata 2026.6).
+STRIDE = timedelta(days=5)
 
 
 @cache
@@ -48,7 +51,7 @@ def turns(zone: str) -> tuple[tuple[datetime, int, int], ...]:
     found = []
     low, before = FIRST, offset(FIRST)
     while low < LAST:
-        high = low + timedelta(days=1)
+        high = low + STRIDE
         after = offset(high)
         if after != before:
             found.append((_turn_between(low, high, offset), before, after))
@@ -79,10 +82,31 @@ def days_table(zone: str) -> str:
     return f"scratch.{name('days ' + zone)}"
 
 
-def load_turns(connection: DuckDBPyConnection, zone: str) -> None:
-    """Make a zone's table of gaps and folds unless it is there."""
-    if _there(connection, f"turns {zone}"):
-        return
+def load_zones(connection: DuckDBPyConnection, marks: Marks, *, convert: bool) -> None:
+    """Make the tables that the moments of a file need, unless they are there.
+
+    Parameters
+    ----------
+    connection : DuckDBPyConnection
+    marks : Marks
+    convert : bool
+        Whether some moments have an offset; two zones have to be converted anyway.
+    """
+    there = {
+        table
+        for (table,) in connection.execute(
+            "SELECT table_name FROM duckdb_tables() WHERE database_name = 'scratch'"
+        ).fetchall()
+    }
+    for zone in sorted({marks.zone, marks.site_zone}):
+        if f"turns {zone}" not in there:
+            _make_turns(connection, zone)
+        if (convert or marks.zone != marks.site_zone) and f"days {zone}" not in there:
+            _make_days(connection, zone)
+
+
+def _make_turns(connection: DuckDBPyConnection, zone: str) -> None:
+    """A zone's table of gaps and folds."""
     rows: dict[date, list[object]] = {}
     for moment, before, after in turns(zone):
         turn = moment.replace(tzinfo=None)
@@ -104,11 +128,8 @@ def load_turns(connection: DuckDBPyConnection, zone: str) -> None:
         connection.execute(f"INSERT INTO {turns_table(zone)} VALUES {values}")
 
 
-def load_days(connection: DuckDBPyConnection, zone: str) -> None:
-    """Make a zone's table of offsets by local and by UTC day unless it is there."""
-    load_turns(connection, zone)
-    if _there(connection, f"days {zone}"):
-        return
+def _make_days(connection: DuckDBPyConnection, zone: str) -> None:
+    """A zone's table of offsets by local and by UTC day."""
     first, table = first_offset(zone), turns_table(zone)
     days = "CAST(unnest(range(DATE '1969-12-31', DATE '2100-01-02', INTERVAL 1 DAY)) AS DATE)"
     halves = [
@@ -120,10 +141,3 @@ def load_days(connection: DuckDBPyConnection, zone: str) -> None:
         for clock, turn, done in (("local", "lo", "hi"), ("utc", "moment", "moment"))
     ]
     connection.execute(f"CREATE TABLE {days_table(zone)} AS {' UNION ALL '.join(halves)}")
-
-
-def _there(connection: DuckDBPyConnection, table: str) -> bool:
-    found = connection.execute(
-        "SELECT count(*) FROM duckdb_tables() WHERE database_name = 'scratch' AND table_name = ?", [table]
-    ).fetchall()
-    return bool(found[0][0])
