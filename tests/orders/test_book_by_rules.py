@@ -20,6 +20,10 @@ from takeup.orders.told import OPEN
 
 RANK = {word: place for place, word in enumerate(("stop now", "this week", "next shutdown", "plan"))}
 
+ANSWERS = st.sampled_from(
+    ["next shutdown", "clear", "this week", "cannot judge", "plan", "clear", "this week", "stop now"]
+)
+
 
 @dataclass
 class Question:
@@ -43,9 +47,9 @@ class Model:
     orders: int = 0
 
     def decide(self, outcome: str, until: date | None, done_on: date) -> None:
-        """A decision recorded and known before the night is told."""
+        """A decision that is known tonight, its day still ahead."""
         if outcome == "done":
-            self.state, self.done_on = "done", done_on
+            self.state, self.until, self.done_on = "done", None, done_on
         elif outcome == "accepted":
             self.state, self.until = "accepted", None
         elif self.urgency != "stop now" and (until is not None or outcome == "declined"):
@@ -90,50 +94,51 @@ class Model:
 class Book(RuleBasedStateMachine):
     """Evidence, decisions and nights of one job in any order."""
 
-    @initialize(job=st.sampled_from([Job.REPLACE_SET, Job.LUBRICATE, Job.INSPECT_ALIGNMENT]))
-    def start(self, job: Job) -> None:
-        """An empty book, and a question nobody can answer yet."""
+    @initialize(
+        job=st.sampled_from([Job.REPLACE_SET, Job.LUBRICATE, Job.INSPECT_ALIGNMENT]),
+        urgency=st.sampled_from(["next shutdown", "plan", "this week", "stop now"]),
+    )
+    def start(self, job: Job, urgency: str) -> None:
+        """A first night on which the job is due."""
         self.job = job
         self.plant = Plant()
-        self.question = Question()
+        self.question = Question(urgency)
         self.model = Model()
-        self.waiting: tuple[str, date | None, date] | None = None
+        self.tell(1)
 
-    @rule(answer=st.sampled_from(["clear", "cannot judge", *RANK]), days_old=st.integers(0, 3))
+    @rule(answer=ANSWERS, days_old=st.integers(0, 3))
     def evidence(self, answer: str, days_old: int) -> None:
         """A row arrives that changes what the rule answers."""
         on = max(self.question.on, self.plant.as_of + timedelta(days=1 - days_old))
         self.question = Question(answer, on, self.plant.night + 1)
         self.tell(1)
 
-    @rule(answer=st.sampled_from(["cannot judge", "clear", *RANK]))
+    @rule(answer=ANSWERS)
     def thought_again(self, answer: str) -> None:
         """The answer changes without new evidence: a setting, a feed gone stale."""
         self.question = Question(answer, self.question.on, self.question.known)
         self.tell(1)
 
-    @precondition(lambda self: self.model.state in OPEN and self.waiting is None)
-    @rule(
-        outcome=st.sampled_from(["accepted", "deferred", "declined", "done"]),
-        days=st.none() | st.integers(2, 6),
-    )
-    def decide(self, outcome: str, days: int | None) -> None:
-        """A planner decides about the newest order; it is known tonight."""
-        tomorrow = self.plant.as_of + timedelta(days=1)
-        until = None if days is None else tomorrow + timedelta(days=days)
-        self.plant.decide(self._orders()[-1].number, outcome, until=until, done_on=tomorrow)
-        self.waiting = (outcome, until, tomorrow)
+    @rule(days=st.integers(1, 7))
+    def time_passes(self, days: int) -> None:
+        """A night some days later, nothing new."""
+        self.tell(days)
 
-    @rule(days=st.sampled_from([1, 2, 3, 7]))
+    @precondition(lambda self: self.model.state in OPEN)
+    @rule(outcome=st.sampled_from(["deferred", "done", "declined", "accepted"]), days=st.integers(0, 6))
+    def decide(self, outcome: str, days: int) -> None:
+        """A planner decides about the newest order, without a day or until a day that may be past."""
+        tomorrow = self.plant.as_of + timedelta(days=1)
+        until = tomorrow + timedelta(days=days) if days else None
+        self.plant.decide(self._orders()[-1].number, outcome, until=until, done_on=tomorrow)
+        if until is None or until > tomorrow or outcome in {"accepted", "done"}:
+            self.model.decide(outcome, until, tomorrow)
+        self.tell(1)
+
     def tell(self, days: int) -> None:
         """One night, for the plant and for the model."""
         before = {order.number: order.state for order in self.plant.book}
         self.plant.tell_each([(self._verdict(), self.question.known)], days=days)
-        if self.waiting:
-            outcome, until, done_on = self.waiting
-            if until is None or until > self.plant.as_of or outcome in {"accepted", "done"}:
-                self.model.decide(outcome, until, done_on)
-        self.waiting = None
         self.model.tell(self.job, self.question, self.plant.as_of)
         if self.question.answer == "cannot judge":
             withdrawn = [each.number for each in self._orders() if each.state is OrderState.WITHDRAWN]
@@ -172,4 +177,4 @@ class Book(RuleBasedStateMachine):
 
 
 TestBook = Book.TestCase
-TestBook.settings = settings(max_examples=40, stateful_step_count=20, deadline=None)
+TestBook.settings = settings(max_examples=70, stateful_step_count=15, deadline=None)

@@ -47,6 +47,12 @@ def test_which_job_is_part_of_a_renewal(verdict: Verdict, taken_in: bool) -> Non
     assert larger.swallowed_by == ""
 
 
+def test_stop_now_stays_by_itself_even_beside_a_renewal_that_stops_too() -> None:
+    plant = Plant()
+    plant.tell(due(Job.REPLACE_SET, urgency=U.STOP_NOW), due(Job.ADJUST_TAKEUP, urgency=U.STOP_NOW))
+    assert all(order.swallowed_by == "" for order in plant.book)
+
+
 def test_one_shutdown_is_one_stop_however_long() -> None:
     long = shutdown_frame(("overhaul", "all", STOP, STOP + timedelta(days=50)))
     plant = Plant(shutdowns=long)
