@@ -77,13 +77,20 @@ C-0002,2026-03-01T10:00,done,,,2026-02-28,6.5
 class Site:
     """An inbox, an archive and a store; every delivery is one night."""
 
-    def __init__(self, folder: Path, sources: Sequence[SourceDialect] = default_sources(), *, zone: str = ZONE):
+    def __init__(
+        self,
+        folder: Path,
+        sources: Sequence[SourceDialect] = default_sources(),
+        *,
+        zone: str = ZONE,
+        on_disk: bool = False,
+    ) -> None:
         self.inbox = folder / "inbox"
         self.archive = folder / "archive"
         self.inbox.mkdir(parents=True)
         self.sources = tuple(sources)
         self.zone = zone
-        self.store = Store.open(folder / "store.duckdb")
+        self.store = Store.open(folder / "store.duckdb" if on_disk else None)
         self.number = 0
 
     def deliver(self, files: Mapping[str, str | bytes], as_of: date = AS_OF) -> list[Accounting]:

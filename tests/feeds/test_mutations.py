@@ -17,7 +17,7 @@ COPIES = {"strands.csv": 12, "machines.csv": 40} | {
 
 def test_every_row_of_two_thousand_damaged_files_is_accounted_for(tmp_path):
     draw = random.Random(20260302)
-    site = Site(tmp_path)
+    site = Site(tmp_path, on_disk=True)
     outcomes: Counter[str] = Counter()
     files = 0
     for _ in range(NIGHTS):

@@ -97,8 +97,8 @@ def parse(
     """
     text: Text | None = None
     try:
-        stamp = declared_stamp(name, dialect)
         text = preflight(path, dialect.encoding, dialect.delimiter, scratch)
+        stamp = declared_stamp(name, dialect)
         header, header_line = _header(text, dialect)
         return _stage(connection, text, header, header_line, dialect, file_id, site_zone, stamp, scratch)
     except FileProblem as problem:

@@ -14,7 +14,7 @@ from takeup.store.quoting import name, text
 from takeup.store.reading import CellRule, Marks
 from takeup.store.reasons import Refusal
 
-_SEPARATED = {"ymd": r"(?:19|20)\d\d{s}\d\d?{s}\d\d?", "dmy": r"\d\d?{s}\d\d?{s}(?:19|20)\d\d"}
+_SEPARATED = {"ymd": r"{y}{s}\d\d?{s}\d\d?", "dmy": r"\d\d?{s}\d\d?{s}{y}"}
 _MIDNIGHT = r"(?:[T ]0?0:00(?::00(?:\.0{1,6})?)?)?"
 
 
@@ -158,12 +158,13 @@ def plain_number(cell: str, marks: Marks) -> str:
     return f"replace({cell}, ',', '.')" if marks.decimal == "," else cell
 
 
-def day_pattern(date_order: str) -> str:
+def day_pattern(date_order: str, year: str = r"(?:19|20)\d\d") -> str:
     """The pattern of a day: digits in the source's order, one separator throughout; year first also without."""
     order = "ymd" if date_order == "ymd" else "dmy"
-    kinds = [_SEPARATED[order].replace("{s}", separator) for separator in ("-", "/", r"\.")]
+    kind = _SEPARATED[order].replace("{y}", year)
+    kinds = [kind.replace("{s}", separator) for separator in ("-", "/", r"\.")]
     if order == "ymd":
-        kinds.append(r"(?:19|20)\d{6}")
+        kinds.append(year + r"\d{4}")
     return "(?:" + "|".join(kinds) + ")"
 
 

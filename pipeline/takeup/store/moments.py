@@ -13,6 +13,8 @@ from takeup.store.reasons import Refusal
 from takeup.store.zones import days_table, turns_table
 
 TIME = r"[T ](?:[01]?\d|2[0-3]):[0-5]\d(?::[0-5]\d(?:\.\d{1,6})?)?"
+#: Years that the tables of time zones cover.
+YEAR = r"(?:19[7-9]|20\d)\d"
 OFFSET = r" ?(?:Z|[+-](?:0\d|1[0-4]):?[0-5]\d)"
 
 
@@ -27,7 +29,7 @@ def moment_cell(rule: CellRule, marks: Marks, *, offsets: bool) -> CellSql:
         Whether any cell of the column has an offset; without, and with one zone, nothing is converted.
     """
     cell, column = raw(rule), rule.field.name
-    pattern = f"{day_pattern(marks.date_order)}(?:{TIME}(?:{OFFSET})?)?"
+    pattern = f"{day_pattern(marks.date_order, YEAR)}(?:{TIME}(?:{OFFSET})?)?"
     clock, timed = name("clock " + column), name("timed " + column)
     bare = f"regexp_replace({cell}, {text(OFFSET + '$')}, '')" if offsets else cell
     first = Step(
