@@ -340,6 +340,12 @@ class TestOutsideLives:
         assert reasons(derived) == {}
         assert derived.surveys["life_id"].tolist() == [f"BE-1-A|{FITTED}", f"BE-1-A|{after(5600)}"]
 
+    def test_a_routine_reading_on_the_day_of_the_change_is_of_the_old_chain(self) -> None:
+        plant = simple_plant(removed_on=after(5600))
+        plant.strand(fitted=after(5600))
+        plant.survey(after(5600), 2.6)
+        assert plant.derived().surveys["life_id"].tolist() == [f"BE-1-A|{FITTED}"]
+
 
 class TestMeters:
     @staticmethod

@@ -61,6 +61,9 @@ class TestReckoningDay:
 
     def test_a_reading_after_it_changes_nothing_reckoned(self) -> None:
         plant = measured()
+        plant.given[Feed.RUN_HOURS] = [
+            row for row in plant.given[Feed.RUN_HOURS] if row["read_at"] < TUESDAY - timedelta(days=3)
+        ]
         before = told(plant)
         plant.add(Feed.RUN_HOURS, machine="BE-1", read_at=TUESDAY, meter_hours=5000 + PACE * 547 + 15)
         row = told(plant)

@@ -97,6 +97,10 @@ def series(readings: Readings, stands: Flags) -> tuple[Whole, Whole]:
     return order, np.append(first, order.size).astype(np.int64)
 
 
+#: a run passes over at most so many readings that do not fit, so that daily readings of years stay quick
+_REACH = 60
+
+
 def longest_run(fits: Sequence[bool], agrees: Sequence[Sequence[bool]], cost: Sequence[float]) -> list[int]:
     """The longest run of readings that each fit and agree with the one before; of equals, the cheapest.
 
@@ -124,7 +128,7 @@ def longest_run(fits: Sequence[bool], agrees: Sequence[Sequence[bool]], cost: Se
     before: list[int] = []
     for here, its_cost in enumerate(cost):
         found, link = (int(fits[here]), -its_cost), -1
-        for earlier in range(here if fits[here] else 0):
+        for earlier in range(max(here - _REACH, 0), here if fits[here] else 0):
             length, saved = best[earlier]
             longer = (length + 1, saved - its_cost)
             if length and longer > found and agrees[earlier][here]:
