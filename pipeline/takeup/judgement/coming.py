@@ -72,14 +72,20 @@ def bounds(
 
 
 def dates(strands: pd.DataFrame, hours: Columns) -> Columns:
-    """Day numbers of the bounds, as of each strand's reckoning day."""
+    """Day numbers of the bounds, as of each strand's reckoning day; never before the survey they start from.
+
+    What lies ahead goes at the early pace for the early date; what lies behind went at the pace that was.
+    """
     reckon, since = numbers(strands, "reckon_day"), _since_survey(strands)
-    return {
-        f"day_{name}": forecast.projected_day(
-            reckon, hours[f"hours_{name}"], since, numbers(strands, per_day)
-        )
-        for name, per_day in (("early", "h_early"), ("middle", "h_middle"), ("late", "h_middle"))
-    }
+    middle, survey = numbers(strands, "h_middle"), numbers(strands, "survey_day")
+    found = {}
+    for name, pace in (("early", numbers(strands, "h_early")), ("middle", middle), ("late", middle)):
+        ahead = hours[f"hours_{name}"]
+        with np.errstate(invalid="ignore"):
+            per_day = np.where(ahead < since, middle, pace)
+        day = forecast.projected_day(reckon, ahead, since, per_day)
+        found[f"day_{name}"] = np.maximum(day, survey)
+    return found
 
 
 def next_survey(strands: pd.DataFrame, more: Columns, own: Rates, settings: JudgementSettings) -> Columns:

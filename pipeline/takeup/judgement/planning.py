@@ -51,6 +51,9 @@ def planning(
     lead = np.where(np.isnan(lead), settings.planning.column("lead_days", machines, names), lead)
     margin = settings.planning.column("margin_days", machines, names)
     job = job_hours(strands, settings)
+    if len(shutdowns):
+        # A stop that ends before it starts takes no job.
+        shutdowns = shutdowns[shutdowns["ends_at_pos"] > shutdowns["starts_at_pos"]]
     row, starts = stops_of(machines, shutdowns)
     begin, end = (
         shutdowns[name].to_numpy(dtype=np.float64)[row] if len(shutdowns) else np.array([], float)

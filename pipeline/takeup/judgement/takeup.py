@@ -73,7 +73,8 @@ def takeup(strands: pd.DataFrame, settings: JudgementSettings) -> Takeup:
     np.logical_or.at(unknown, whole_set, step == 0)
     step = np.where(unknown[whole_set], 0, widest[whole_set])
     # Even where the spacing is not known, less than one link or pair can never be taken out.
-    k = np.where(step > 0, step, np.where(offset, 1, 2))
+    k = np.where(step > 0, step, np.where(offset, 1, 2)).astype(np.float64)
+    k[k > pitches - 4] = np.nan  # attachments further apart than the loop is long: a mistake of the register
     told = slack.shortening(
         k,
         used_mm=used,
@@ -86,7 +87,8 @@ def takeup(strands: pd.DataFrame, settings: JudgementSettings) -> Takeup:
     own = np.where((step == 0) & (told.answer != Shortening.NEVER), np.int64(Shortening.UNKNOWN), told.answer)
     answer, held_by = _whole_set(own, whole_set, sets.size, names)
     allowed = answer == Shortening.ALLOWED
-    after = np.where(allowed, told.remaining_after_mm, np.nan)
+    # A screw read further out than the register's travel leaves nothing, not less than nothing.
+    after = np.where(allowed, np.maximum(told.remaining_after_mm, 0.0), np.nan)
     pitches_after = np.where(allowed, told.pitches_after, np.nan)
     screws = settings.limits.column("takeup_u_mm", machines, names)
     return Takeup(
