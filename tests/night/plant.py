@@ -67,3 +67,18 @@ def _of_machines(text: str, machines: tuple[str, ...]) -> str:
     out = io.StringIO(newline="")
     csv.writer(out, delimiter=delimiter, lineterminator="\r\n").writerows([header, *kept])
     return out.getvalue()
+
+
+def rows_of(content: bytes) -> list[dict[str, str]]:
+    """The rows of a plain export."""
+    return list(csv.DictReader(io.StringIO(content.decode("utf-8"), newline="")))
+
+
+def csv_of(rows: list[dict[str, str]]) -> bytes:
+    """Rows as a plain export; a column that only some have is blank in the others."""
+    out = io.StringIO(newline="")
+    names = list(dict.fromkeys(name for row in rows for name in row))
+    writer = csv.DictWriter(out, names, restval="", lineterminator="\r\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    return out.getvalue().encode("utf-8")

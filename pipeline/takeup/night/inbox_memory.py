@@ -12,9 +12,10 @@ from takeup.feeds.inbox import Remembered
 
 def remembered(path: Path) -> list[Remembered]:
     """Files taken before that could not be removed; losing this list costs duplicates, no rows."""
-    if not path.exists():
+    try:
+        return [Remembered(**one) for one in json.loads(path.read_text(encoding="utf-8"))]
+    except (FileNotFoundError, ValueError, TypeError):
         return []
-    return [Remembered(**one) for one in json.loads(path.read_text(encoding="utf-8"))]
 
 
 def remember(path: Path, files: Iterable[Remembered]) -> None:

@@ -9,9 +9,11 @@ from collections.abc import Callable
 from typing import Any
 
 from takeup.documents.publish import switch
-from takeup.errors import LockHeld, StoreError
+from takeup.errors import LedgerError, LockHeld, StoreError
+from takeup.feeds import Archived, Found, release
 from takeup.ledger import Ledger
 from takeup.night import intent as intents
+from takeup.night.inbox_memory import remember, remembered
 from takeup.night.intent import Intent
 from takeup.night.progress import Progress, unwatched
 from takeup.night.rebuilding import rebuild_store, whole
@@ -31,11 +33,14 @@ def folder_name(number: int) -> str:
 def make_whole(site: Site, progress: Progress = unwatched) -> None:
     """Bring ledger, store and queue to the last committed night; the site's lock is held by the caller.
 
-    A torn last line of the ledger is cut, store rows and queue folders of nights that the ledger lacks are
-    removed, a store that lost rows is made again, and ``current`` points at the queue that the ledger names.
+    A torn last line of the ledger is cut, store rows and queue folders of a night that was not committed are
+    removed, a store that lost rows or a queue that is gone is made again, and ``current`` points at the queue
+    that the ledger names.
 
     Raises
     ------
+    LedgerError
+        If the ledger lacks nights that were committed.
     StoreError
         If a store that lost rows cannot be made again as it was.
     """
@@ -44,10 +49,11 @@ def make_whole(site: Site, progress: Progress = unwatched) -> None:
         log.warning("a record that a stop cut short was removed from the ledger; it was never committed")
     nights = ledger.nights()
     told = nights[-1]["number"] if nights else 0
+    stands = _store_is_whole(site, told, nights) and _queue_stands(site, nights)
     _clear_queue(site, told)
-    if not _store_is_whole(site, told, nights):
+    if not stands:
         log.warning(
-            "the store does not hold what the last night left in it; it is made again from the archive"
+            "store or queue are not what the last night left; they are made again from ledger and archive"
         )
         if not rebuild_store(site, progress).equal:
             raise StoreError(
@@ -65,13 +71,33 @@ def _store_is_whole(site: Site, told: int, nights: list[dict[str, Any]]) -> bool
     """Whether the store opens and holds what the last committed night left in it."""
     try:
         with Store.open(site.folders.store) as store:
+            _refuse_older_ledger(site, told, store.last_night())
             store.forget_after(told)
             return whole(store, nights)
-    except LockHeld:
+    except (LockHeld, LedgerError):
         raise
     except StoreError as damage:
         log.warning("%s", damage)
         return False
+
+
+def _refuse_older_ledger(site: Site, told: int, stored: int) -> None:
+    """A stop leaves at most one night that the ledger lacks, with its intent; more means lost records."""
+    intent = intents.read(site.folders.intent)
+    begun = intent.number if intent else told
+    if max(stored, begun) > told + 1 or stored > max(begun, told):
+        raise LedgerError(
+            f"the store holds night {max(stored, begun)}, and the ledger ends with night {told}",
+            where=str(site.folders.ledger),
+            why="Going on from here would forget nights whose exports have left the inbox.",
+            todo="Put the ledger back from your newest backup. If there is none, remove the store's file and "
+            "the queue's newer folders: the store is then made again from what the ledger still holds.",
+        )
+
+
+def _queue_stands(site: Site, nights: list[dict[str, Any]]) -> bool:
+    """Whether the queue of the last night is there."""
+    return not nights or (site.folders.queue / nights[-1]["queue"]).is_dir()
 
 
 def finish_open_night(site: Site, store: Store, finish: Callable[[Site, Store, Intent], Any]) -> None:
@@ -104,10 +130,17 @@ def _clear_queue(site: Site, told: int) -> None:
 
 def _leave_inbox(site: Site, intent: Intent) -> None:
     """Remove what an intended night has taken, where the stop came before it left the inbox."""
+    memory = site.folders.inbox_memory
+    before = remembered(memory)
+    known = {(file.name, file.sha256) for file in before}
+    taken = []
     for file in intent.files:
         path = site.inbox / file.name
-        if path.is_file() and path.stat().st_size == file.size:
-            with path.open("rb") as content:
-                same = hashlib.file_digest(content, "sha256").hexdigest() == file.sha256
-            if same:
-                path.unlink(missing_ok=True)
+        if file.read_again or (file.name, file.sha256) in known or not path.is_file():
+            continue
+        about = path.stat()
+        found = Found(path, file.name, about.st_size, about.st_mtime_ns, file.source)
+        with path.open("rb") as content:
+            if hashlib.file_digest(content, "sha256").hexdigest() == file.sha256:
+                taken.append(Archived(found, file.sha256, path))
+    remember(memory, [*before, *release(taken)])

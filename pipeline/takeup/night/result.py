@@ -6,7 +6,16 @@ from dataclasses import asdict, dataclass, field
 from datetime import date
 from typing import Any
 
+from takeup.feeds.inbox import Left
 from takeup.model import Accounting, OrderEvent
+
+_LEFT = {
+    Left.GROWING: "it is still being written",
+    Left.NO_SOURCE: "no source in the settings takes a file of this name",
+    Left.TWO_SOURCES: "more than one source in the settings takes a file of this name",
+    Left.NOT_A_FILE: "it is not a plain file",
+    Left.UNREADABLE: "it cannot be read",
+}
 
 
 @dataclass(frozen=True)
@@ -29,6 +38,8 @@ class NightResult:
     events : tuple of OrderEvent
     open_orders, stop_now, kept_out, cannot_judge : int
     stale_feeds : tuple of str
+    left_in_inbox : tuple of (str, str)
+        Name of every file that was not taken, and why.
     counters : dict
         What the night touched: rows parsed, surveys derived, pages drawn and linked.
     dry_run : bool
@@ -47,13 +58,15 @@ class NightResult:
     kept_out: int = 0
     cannot_judge: int = 0
     stale_feeds: tuple[str, ...] = ()
+    left_in_inbox: tuple[tuple[str, str], ...] = ()
     counters: dict[str, int] = field(default_factory=dict)
     dry_run: bool = False
 
     @property
     def wants_attention(self) -> bool:
-        """Whether rows or files were kept out, or feeds are stale."""
-        return bool(self.kept_out or self.refused_files or self.stale_feeds)
+        """Whether rows or files were kept out, or feeds are stale; a file that still grows only waits."""
+        unclaimed = any(why != Left.GROWING for _, why in self.left_in_inbox)
+        return bool(self.kept_out or self.refused_files or self.stale_feeds or unclaimed)
 
     def headline(self) -> str:
         """One line."""
@@ -74,6 +87,7 @@ class NightResult:
         """For people."""
         lines = [self.headline()]
         lines += [f"  could not be used: {name}" for name in self.refused_files]
+        lines += [f"  stays in the inbox: {name} ({_LEFT[Left(why)]})" for name, why in self.left_in_inbox]
         if self.stale_feeds:
             lines.append(f"  silent for longer than usual: {', '.join(self.stale_feeds)}")
         lines.append(f"The planning queue lies at {self.page}")

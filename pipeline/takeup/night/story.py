@@ -6,7 +6,6 @@ what a stop left behind.
 
 from __future__ import annotations
 
-import logging
 import shutil
 import tempfile
 from dataclasses import replace
@@ -17,7 +16,6 @@ from typing import Any
 from takeup import feeds
 from takeup.documents.publish import publish, switch
 from takeup.errors import UsageError
-from takeup.feeds import Archived
 from takeup.ledger import Ledger
 from takeup.night import intent as intents
 from takeup.night.accounts import accounts, counted
@@ -35,8 +33,6 @@ from takeup.site.folders import keep, recall
 from takeup.site.lock import writing
 from takeup.site.settings import read_settings
 from takeup.store import Store
-
-log = logging.getLogger("takeup")
 
 
 def nightly(
@@ -77,7 +73,7 @@ def nightly(
     with writing(site.folders.lock, "nightly"):
         make_whole(site, progress)
         with Store.open(site.folders.store) as store:
-            finish_open_night(site, store, _finish)
+            finish_open_night(site, store, _finish_as_things_stand)
             return _tonight(site, store, as_of, progress)
 
 
@@ -89,17 +85,28 @@ def _tonight(site: Site, store: Store, as_of: date | None, progress: Progress) -
     memory = site.folders.inbox_memory
     before = remembered(memory)
     found = feeds.find(site.inbox, site.settings.sources, before, settle_seconds=site.settings.settle_seconds)
-    taken, left = feeds.archive(found, site.folders.archive)
-    for item in (*left, *(item for item in found if item.left)):
-        log.info("stays in the inbox: %s (%s)", item.name, item.left)
-    intent = _intent(site, day, last, taken, decided_since(ledger))
+    taken, changed = feeds.archive(found, site.folders.archive)
+    left = tuple((item.name, item.left.value) for item in (*changed, *(item for item in found if item.left)))
+    files = (TakenFile(item.name, item.sha256, item.source, item.found.size) for item in taken)
+    intent = _intent(site, day, tuple(files))
     if last and not intent.files and not intent.set_aside and _same(intent, last):
         switch(site.folders.queue, last["queue"])
         page = site.folders.queue / "current" / "index.html"
-        return NightResult(told=False, number=last["number"], as_of=day, page=str(page))
+        return NightResult(told=False, number=last["number"], as_of=day, page=str(page), left_in_inbox=left)
     intents.write(intent, site.folders.intent)
     remember(memory, [*before, *feeds.release(taken)])
-    return _finish(site, store, intent, progress)
+    return replace(_finish(site, store, intent, progress), left_in_inbox=left)
+
+
+def _finish_as_things_stand(site: Site, store: Store, stopped: Intent) -> None:
+    """Tell a night to its end that a stop left open, under the settings, templates and decisions of now.
+
+    Had one of them been what stopped it, the night could never end as it was intended.
+    """
+    intent = _intent(site, stopped.as_of, tuple(file for file in stopped.files if not file.read_again))
+    if intent != stopped:
+        intents.write(intent, site.folders.intent)
+    _finish(site, store, intent)
 
 
 def _finish(site: Site, store: Store, intent: Intent, progress: Progress = unwatched) -> NightResult:
@@ -153,21 +160,24 @@ def decided_since(ledger: Ledger) -> list[dict[str, Any]]:
     return found
 
 
-def _intent(
-    site: Site, day: date, last: dict[str, Any] | None, taken: list[Archived], decided: list[dict[str, Any]]
-) -> Intent:
-    templates = tuple(
+def _intent(site: Site, day: date, taken: tuple[TakenFile, ...]) -> Intent:
+    """What a night is to tell: the files it takes, and what people decided since the last one."""
+    ledger = Ledger(site.folders.ledger)
+    nights = ledger.nights()
+    last = nights[-1] if nights else None
+    decided = decided_since(ledger)
+    templates = sorted(
         (path.relative_to(site.folders.templates).as_posix(), keep(path.read_bytes(), site.folders.archive))
-        for path in sorted(site.folders.templates.rglob("*"))
+        for path in site.folders.templates.rglob("*")
         if path.is_file()
     )
-    kept = keep(site.settings.text.encode("utf-8"), site.folders.archive)
+    settings = keep(site.settings.text.encode("utf-8"), site.folders.archive)
     return Intent(
         number=(last["number"] if last else 0) + 1,
         as_of=day,
         previous_as_of=date.fromisoformat(last["as_of"]) if last else None,
         files=(
-            *(TakenFile(item.name, item.sha256, item.source, item.found.size) for item in taken),
+            *taken,
             *(
                 TakenFile(one["file"], one["sha256"], one["source"], one["size"], read_again=True)
                 for one in decided
@@ -177,10 +187,10 @@ def _intent(
         set_aside=tuple(
             SetAsideRow(one["sha256"], one["line"]) for one in decided if one["act"] == "set aside"
         ),
-        settings=kept,
-        templates=templates,
+        settings=settings,
+        templates=tuple(templates),
         fleet=last["fleet"] if last else None,
-        afresh=last is None or last["settings"] != kept or last["versions"] != dict(versions()),
+        afresh=last is None or last["settings"] != settings or last["versions"] != dict(versions()),
     )
 
 
