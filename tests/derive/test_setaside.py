@@ -178,6 +178,15 @@ class TestNegativeWear:
         assert reasons(derived) == dict.fromkeys(rows[:3], "negative_wear")
         assert derived.surveys["e_geo_max"].iloc[-1] == pytest.approx(3.4, abs=0.002)
 
+    def test_a_new_mark_that_stands_higher_is_not_hidden(self) -> None:
+        """All marks known before fell; one painted since is longer than any was."""
+        plant = calm(marks=2)
+        low = plant.survey(after(6500), [1.3, 1.3])
+        (high,) = plant.survey(after(6500), 3.4, mark="new")
+        derived = plant.derived()
+        assert reasons(derived) == dict.fromkeys(low, "negative_wear")
+        assert derived.surveys["row_ids"].iloc[-1] == [high]
+
 
 class TestMarkFell:
     def test_one_mark_of_four(self) -> None:
@@ -221,6 +230,14 @@ class TestFallsToNew:
         second = plant.survey(after(7500), [0.45, 0.44])
         third = plant.survey(after(8500), [0.75, 0.76])
         assert reasons(plant.derived()) == dict.fromkeys(first + second + third, "falls_to_new")
+
+    def test_back_on_the_old_line_it_was_a_bad_reading(self) -> None:
+        """After that a fall is judged afresh, and one that is no new chain is negative wear."""
+        plant = calm()
+        (first,) = plant.survey(after(6500), 0.12)
+        plant.survey(after(7500), 2.3)
+        (second,) = plant.survey(after(8500), 1.9)
+        assert reasons(plant.derived()) == {first: "falls_to_new", second: "negative_wear"}
 
     def test_the_take_up_contradicts(self) -> None:
         plant = calm()
