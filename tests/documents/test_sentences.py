@@ -16,11 +16,14 @@ from takeup.documents.pages import LACKING
 from takeup.documents.sentences import codes, sentence
 from takeup.documents.words import FACT_WORDS, fact_value
 from takeup.errors import OurFault
-from takeup.judgement.cases import CASES
+from takeup.judgement.cases import CASES as JUDGED_CASES
 from takeup.judgement.facts import FACTS
 from takeup.model import Fact, KeptOut, Urgency
 from takeup.orders.closeouts import REASONS
+from takeup.orders.silence import CASES as ORDERED_CASES
 from takeup.store.reasons import FileRefusal, Refusal, Waiting
+
+CASES = {**JUDGED_CASES, **ORDERED_CASES}
 
 ENV = environment([TEMPLATES])
 BARE_CODE = re.compile(r"\b[a-z]+_[a-z_]+\b|\bJ[1-8]\b")
@@ -70,7 +73,8 @@ def fact(name: str) -> Fact:
 
 
 def all_facts() -> dict[str, object]:
-    return {name: fact(name) for name in FACTS}
+    asked_by_orders = (Fact("order", "C-0007"), Fact("job", "measure"), Fact("done_on", date(2026, 3, 2)))
+    return {name: fact(name) for name in FACTS} | {each.name: each for each in asked_by_orders}
 
 
 @pytest.mark.parametrize("kind", REGISTRIES)

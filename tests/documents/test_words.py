@@ -21,6 +21,7 @@ from takeup.judgement.rules import data_unjudged
 from takeup.model import Answer, Change, Feed, Job, OrderState, Urgency
 from takeup.orders.candidates import PARTS
 from takeup.orders.closeouts import REASONS
+from takeup.orders.silence import CASES as ORDERED_CASES
 from takeup.store.reasons import Refusal, Waiting
 
 WORDS = tomllib.loads((TEMPLATES / "words.toml").read_text(encoding="utf-8"))
@@ -51,9 +52,17 @@ REGISTRIES = {
     "answer": slugs(Answer),
     "finding": {*VOCABULARY, UNCLASSIFIED},
     "reason": {*Refusal, *Waiting, *SetAside, *REASONS},
-    "source_case": {"hours_missing", "not_registered", "renewal_not_recorded", "greased", "apart", "unread"},
-    "rule": set(CASES),
-    "fact": set(FACTS),
+    "source_case": {
+        "nothing_since",
+        "hours_missing",
+        "not_registered",
+        "renewal_not_recorded",
+        "greased",
+        "apart",
+        "unread",
+    },
+    "rule": {*CASES, *ORDERED_CASES},
+    "fact": {*FACTS, "order", "job", "done_on"},
     "limit": set(LIMITS),
     "limit_long": set(LIMITS),
     "limit_kind": set(LIMIT_KINDS),

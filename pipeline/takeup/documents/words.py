@@ -34,6 +34,7 @@ FACT_WORDS = {
     "why_not": "why_not",
     "feed": "feed",
     "reason": "reason",
+    "job": "job",
 }
 
 #: fields of an order whose text in a change is a code, and the table that names it

@@ -58,6 +58,8 @@ class Decision:
 def decisions(closeouts: pd.DataFrame) -> dict[str, Decision]:
     """The decision that counts for each order number: recorded last, of equals the one known last.
 
+    A line whose outcome is blank says nothing: people put the whole form back with some of its lines filled.
+
     Parameters
     ----------
     closeouts : DataFrame
@@ -65,7 +67,8 @@ def decisions(closeouts: pd.DataFrame) -> dict[str, Decision]:
     """
     if closeouts.empty:
         return {}
-    ordered = closeouts.sort_values(["recorded_at_pos", "known_from", "row_id"], kind="stable")
+    said = closeouts.loc[closeouts["outcome"] != ""]
+    ordered = said.sort_values(["recorded_at_pos", "known_from", "row_id"], kind="stable")
     return {row["order"]: _decision(row) for row in ordered.to_dict("records")}
 
 
