@@ -80,8 +80,8 @@ def physical_lines(path: Path, line_end: bytes = b"\n") -> Iterator[bytes]:
 def cells_of(line: str, delimiter: str) -> list[str] | None:
     r"""The cells of a record; None where a quote mark is out of place or left open.
 
-    A quote mark encloses a cell when it is its first character (blanks aside), and is doubled inside; anywhere
-    else it is a character like any other.
+    A quote mark encloses a cell when it is its first character, one blank before it aside, and is doubled inside;
+    behind more blanks it is out of place; anywhere else it is a character like any other.
 
     Examples
     --------
@@ -109,8 +109,9 @@ def cells_of(line: str, delimiter: str) -> list[str] | None:
 
 @cache
 def _cell(delimiter: str) -> re.Pattern[str]:
+    blank = "[" + " \t\u00a0\u2007\u202f".replace(delimiter, "") + "]"
     return re.compile(
-        rf' *"(?P<quoted>(?:[^"]|"")*+)" *|(?! *")(?P<bare>[^{re.escape(delimiter)}]*)', re.DOTALL
+        rf' ?"(?P<quoted>(?:[^"]|"")*+)" *|(?!{blank}*")(?P<bare>[^{re.escape(delimiter)}]*)', re.DOTALL
     )
 
 

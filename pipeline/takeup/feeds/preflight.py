@@ -15,6 +15,7 @@ from takeup.feeds.reasons import FileRefusal
 _CHUNK = 1 << 22
 #: Control characters that no cell may hold; tab, line feed and carriage return have their own rules.
 CONTROLS = bytes([*range(9), 11, 12, *range(14, 32), 127])
+_BLANKS = (b"  ", b"\t", *(blank.encode() for blank in "\u00a0\u2007\u202f"))
 _GZIP = b"\x1f\x8b"
 
 
@@ -55,7 +56,8 @@ class Text:
     edged : bool
         Whether a cell may begin or end with a blank.
     plain : bool
-        Whether it can be loaded as it stands: UTF-8, one kind of line end, no control characters, no blank lines.
+        Whether it can be loaded as it stands: UTF-8, one kind of line end, no control characters, no blank
+        lines, no quote mark behind several blanks (which the loader takes for text).
     lines : int
         Lines, a last one without line end counted too, blank ones at the end not.
     """
@@ -143,8 +145,10 @@ def _is_ascii(path: Path) -> bool:
 def _look(path: Path, codec: str, delimiter: str) -> Text:
     """One pass over the bytes."""
     feeds = returns = pairs = 0
-    marked = controls = quoted = edged = blank = False
+    marked = controls = quoted = strange = edged = blank = False
     decodes, decoder = codec == "utf-8", codecs.getincrementaldecoder("utf-8")()
+    behind = [blanks + b'"' for blanks in _BLANKS if blanks != delimiter.encode()]
+    tail = b""
     ends = b""  # the line ends behind what was read so far
     with path.open("rb") as file:
         while chunk := file.read(_CHUNK):
@@ -158,6 +162,8 @@ def _look(path: Path, codec: str, delimiter: str) -> Text:
             blank = blank or (b"\n\n" in content or b"\n\r" in content)
             ends = held[len(content) :]
             quoted = quoted or b'"' in chunk
+            strange = strange or (quoted and any(blanks in tail + chunk for blanks in behind))
+            tail = chunk[-3:]
             edged = edged or _has_edges(held, delimiter)
             controls = controls or len(chunk.translate(None, CONTROLS)) != len(chunk)
             if decodes and not (chunk.isascii() and not decoder.getstate()[0]):
@@ -175,7 +181,7 @@ def _look(path: Path, codec: str, delimiter: str) -> Text:
         marked=marked,
         quoted=quoted,
         edged=edged or (codec != "utf-8" and not _is_ascii(path)),
-        plain=one_style and not controls and not blank and (decodes or codec != "utf-8"),
+        plain=one_style and not (controls or blank or strange) and (decodes or codec != "utf-8"),
         lines=all_ends - ends.count(line_end) + 1,
     )
 

@@ -115,7 +115,7 @@ def keep_refused_lines(
         [earlier],
     ).fetchall()
     found = {line for (line,) in lines}
-    listed = ", ".join(str(line) for line in sorted(found)) or "NULL"
+    listed = ", ".join(str(line) for line in sorted(found)) or "0"  # no row stands in line 0
     staged = staged_table(contract)
     connection.execute(f"DELETE FROM {staged} WHERE file_id = {file_id} AND line NOT IN ({listed})")
     good = connection.execute(f"SELECT count(*) FROM {staged} WHERE file_id = {file_id} AND good").fetchall()
