@@ -38,8 +38,8 @@ PAIRS: dict[str, tuple[float, dict[str, Any], dict[str, Any]]] = {
     "points": (0.4, {}, {}),
     "limit within": (0.2, {}, {}),
     "plan line within": (0.1, {}, {}),
-    "not measured": (0.1, {}, plant.worn(np.nan)),
-    "days apart": (0.1, {}, {"survey_day": plant.MONDAY - 30}),
+    "not measured": (0.1, {}, plant.worn(np.nan) | {"survey_day": np.nan}),
+    "days apart": (0.1, {}, {"survey_day": plant.MONDAY - 30, "hours_now": np.nan}),
     "lag known": (0.2, {}, {}),
 }
 

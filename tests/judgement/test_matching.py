@@ -107,18 +107,33 @@ def test_a_lag_of_before_the_survey_settles_nothing() -> None:
     assert verdict(told, "matching_in_doubt", "BE-1")["reason"] == "limit_within"
 
 
+def test_a_strand_not_measured_leaves_its_set_unjudged() -> None:
+    told = pair(0.0, b=worn(np.nan) | {"survey_day": np.nan})
+    assert verdict(told, "matching", "BE-1")["reason"] == "strand_not_measured"
+
+
 @pytest.mark.parametrize(
-    ("b", "case"),
+    ("difference", "days", "case"),
     [
-        pytest.param(worn(np.nan), "strand_not_measured", id="one-not-measured"),
-        pytest.param({"survey_day": MONDAY - 8}, "not_same_day", id="eight-days-apart"),
-        pytest.param({"survey_day": MONDAY - 7}, "within", id="seven-days-apart"),
+        pytest.param(0.36, 7, "difference_at_limit", id="a-week-is-one-survey"),
+        pytest.param(0.36, 12, "within", id="brought-to-0.285"),
+        pytest.param(0.38, 12, "difference_at_limit", id="brought-to-0.305"),
     ],
 )
-def test_strands_are_only_set_against_each_other_when_both_were_measured_together(
-    b: dict[str, Any], case: str
-) -> None:
-    assert verdict(pair(0.0, b=b), "matching", "BE-1")["reason"] == case
+def test_a_survey_of_before_is_carried_forward_at_its_rate(difference: float, days: int, case: str) -> None:
+    """200 h at the start rate of 0.375 %/1000 h are 0.075 points on the strand measured earlier."""
+    earlier = {"survey_day": MONDAY - days, "survey_hours": 5300.0}
+    told = pair(difference, b=earlier)
+    assert verdict(told, "matching", "BE-1")["reason"] == case
+    if days > 7:
+        row = verdict(told, "matching", "BE-1")
+        assert row["value"] == pytest.approx(difference - 0.075)
+        assert row["margin_u"] == pytest.approx(np.hypot(0.1123, 0.075), abs=0.0006)
+
+
+def test_a_survey_that_cannot_be_carried_is_not_compared() -> None:
+    earlier = {"survey_day": MONDAY - 12, "hours_now": np.nan}
+    assert verdict(pair(0.36, b=earlier), "matching", "BE-1")["reason"] == "not_same_day"
 
 
 def test_a_strand_that_is_a_set_of_its_own_has_nothing_to_match() -> None:

@@ -73,6 +73,15 @@ def test_a_set_aside_reading_is_named_by_its_day() -> None:
     assert fact(asked, "set_aside_on").isoformat() == "2026-03-02"
 
 
+@pytest.mark.parametrize(("at", "due_at"), [(0.0, 100.0), (40.0, 140.0), (99.0, 199.0)])
+def test_a_life_measured_only_before_the_end_of_its_run_in_is_measured_there(
+    at: float, due_at: float
+) -> None:
+    """Not sooner than 100 h after the last survey, however."""
+    row = alone("S", survey_hours=at, hours_now=at, hours_reckoned=at, **(CLEAN | worn(0.0)))
+    assert judged(row, only=("survey_overdue",)).prognosis.loc[0, "next_survey_hours"] == due_at
+
+
 def test_the_turning_point_of_a_new_life_is_the_end_of_its_run_in() -> None:
     assert verdict(told(), "survey_overdue", "running in")["turning_hours"] == 100
 

@@ -113,7 +113,7 @@ CASES: dict[str, dict[str, str]] = {
         "skew_at_limit": "due, this week: the measured lag makes the limit of skew",
         "within": "clear",
         "strand_not_measured": "cannot judge: a strand of the set has no survey that may be used",
-        "not_same_day": "cannot judge: the strands were measured too far apart",
+        "not_same_day": "cannot judge: measured too far apart, and hours or rate to carry one are not known",
     },
     "matching_in_doubt": {
         "limit_within": "due, this week: the limit lies within the tape's uncertainty; measure the lag",
@@ -121,7 +121,7 @@ CASES: dict[str, dict[str, str]] = {
         "lag_known": "clear: the lag was measured since and stands between plan line and limit",
         "settled": "clear",
         "strand_not_measured": "cannot judge: a strand of the set has no survey that may be used",
-        "not_same_day": "cannot judge: the strands were measured too far apart",
+        "not_same_day": "cannot judge: measured too far apart, and hours or rate to carry one are not known",
     },
     "wide_spread": {
         "wide": "due, plan: one mark is far longer than the mean; measure at more marks",

@@ -112,6 +112,9 @@ def next_survey(strands: pd.DataFrame, more: Columns, own: Rates, settings: Judg
         starved = numbers(strands, "hours_now") >= more["lube_starved_hours"]
     interval = np.where(starved, np.maximum(interval / 2, column("shortest_hours")), interval)
     first = settings.forecast.column("run_in_hours", machines, names)
+    # The rate starts at the end of the run-in, so a life measured only before is measured there.
+    bedding = np.maximum(first - surveyed, column("shortest_hours"))
+    interval = np.where(surveyed < first, np.minimum(interval, bedding), interval)
     no_survey = np.isnan(numbers(strands, "survey_day"))
     interval = rounded(np.where(no_survey, first, interval), HOURS)
     begun = np.where(no_survey, 0.0, surveyed)

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from takeup.judgement.rule import DEGREES, PERCENT, Situation, numbers, rounded, words
 from takeup.judgement.settings import JudgementSettings
+from takeup.layered import Layered
 from takeup.wear import matching
 
 Floats = NDArray[np.float64]
@@ -26,57 +27,58 @@ LAG_U_MM = 2.0
 def pairs(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
     """One row for each set of two or more strands.
 
+    Strands measured too far apart are compared by carrying the earlier survey forward at its own rate; as
+    much as it is carried is added to the uncertainty, as a square. Source: proposed for this project, no
+    source.
+
     Returns
     -------
     DataFrame
-        ``set``, ``machine``, ``whole`` (every strand measured), ``together`` (at one time), ``difference``
-        and ``expanded`` [points], ``limit`` and ``plan`` [points], ``by_skew`` (the angle sets the limit),
-        ``lag_known``, ``evidence`` (row ids), and what the facts tell.
+        ``set``, ``machine``, ``whole`` (every strand measured), ``together`` (at one time, or brought there),
+        ``difference`` and ``expanded`` [points], ``limit`` and ``plan`` [points] with ``limit_by_skew`` and
+        ``plan_by_skew`` where the angle sets them, ``lag_known``, ``evidence_rows``, and what the facts tell.
     """
     order = np.argsort(words(situation.strands, "set"), kind="stable")
     strands = situation.strands.iloc[order].reset_index(drop=True)
     names, first, count = np.unique(words(strands, "set"), return_index=True, return_counts=True)
-    keep = count > 1
     starts = np.append(first, len(strands))
-    e, day = numbers(strands, "e_geo_mean"), numbers(strands, "survey_day")
+    machine, head = words(strands, "machine")[first], words(strands, "strand")[first]
+
+    def setting(section: Layered[Any], name: str) -> NDArray[Any]:
+        return section.column(name, machine, head)
+
+    allowed = setting(settings.surveying, "same_survey_days")
+    e, carried, apart = _at_one_time(strands, np.repeat(np.arange(names.size), count), allowed)
     tape, long, short = matching.set_difference(e, starts)
     long, short = np.maximum(long, 0), np.maximum(short, 0)
     u = numbers(strands, "u_geo")
-    by_set = pd.DataFrame({"e": e, "day": day}).groupby(np.repeat(np.arange(names.size), count))
-    apart = (by_set["day"].max() - by_set["day"].min()).to_numpy()
-    machine, head = words(strands, "machine")[first], words(strands, "strand")[first]
+    by_tape = np.hypot(
+        2 * matching.difference_uncertainty(u[long], u[short]), np.hypot(carried[long], carried[short])
+    )
     centres, spacing = numbers(strands, "centres_mm")[first], numbers(strands, "strand_spacing_mm")[first]
     lag, lag_day, lag_row = _lag(situation, strands, starts)
-
-    def limits_of(name: str) -> Any:
-        return settings.limits.column(name, machine, head)
-
-    allowed = settings.surveying.column("same_survey_days", machine, head)
-    newest = by_set["day"].max().to_numpy()
+    day = numbers(strands, "survey_day")
+    newest = np.fmax.reduceat(day, first) if len(strands) else day
     lag_known = (lag_day >= newest - allowed) & ~np.isnan(centres)
     by_lag = np.abs(matching.difference_from_lag(lag, centres))
     used_lag = np.where(lag_known, np.abs(lag), matching.lag(centres, tape, 0.0))
+    measured = np.bincount(np.repeat(np.arange(names.size), count), weights=~np.isnan(day))
     frame = pd.DataFrame(
         {
             "set": names,
             "machine": machine,
-            "whole": by_set["e"].count().to_numpy() == count,
-            "together": apart <= allowed,
+            "whole": measured == count,
+            "together": ~np.isnan(tape),
             "difference": rounded(np.where(lag_known, by_lag, tape), PERCENT),
-            "expanded": rounded(
-                np.where(
-                    lag_known,
-                    100 * LAG_U_MM / centres,
-                    2 * matching.difference_uncertainty(u[long], u[short]),
-                ),
-                PERCENT,
-            ),
+            "expanded": rounded(np.where(lag_known, 100 * LAG_U_MM / centres, by_tape), PERCENT),
             "lag_known": lag_known,
             "strand_long": words(strands, "strand")[long],
             "strand_short": words(strands, "strand")[short],
             "e_long": e[long],
             "e_short": e[short],
             "survey_day": newest,
+            "apart_days": np.where(apart > allowed, apart, np.nan),
+            "carried": carried[long] + carried[short],
             "lag_by_tape_mm": np.round(matching.lag(centres, tape, 0.0), 1),
             "lag_mm": np.where(lag_known, lag, np.nan),
             "lag_day": np.where(lag_known, lag_day, np.nan),
@@ -86,11 +88,30 @@ def pairs(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
         }
     )
     for name in ("limit", "plan"):
-        points = limits_of(f"match_{name}_points")
-        turned = 100 * spacing * np.tan(np.radians(limits_of(f"skew_{name}_degrees"))) / centres
+        points = setting(settings.limits, f"match_{name}_points")
+        degrees = setting(settings.limits, f"skew_{name}_degrees")
+        turned = 100 * spacing * np.tan(np.radians(degrees)) / centres
         frame[name] = rounded(np.fmin(points, turned), PERCENT)
         frame[f"{name}_by_skew"] = turned < points
-    return frame[keep].reset_index(drop=True)
+    return frame[count > 1].reset_index(drop=True)
+
+
+def _at_one_time(
+    strands: pd.DataFrame, whole_set: NDArray[np.int64], allowed: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """Elongations at each set's newest survey, what was added to bring them there, days between surveys.
+
+    NaN where a survey is missing, or where it would have to be carried and hours or rate are not known.
+    """
+    e, day = numbers(strands, "e_geo_mean"), numbers(strands, "survey_day")
+    since = numbers(strands, "hours_now") - numbers(strands, "survey_hours")
+    by_set = pd.DataFrame({"day": day, "since": since}).groupby(whole_set)
+    newest, oldest = by_set["day"].max().to_numpy(), by_set["day"].min().to_numpy()
+    apart = newest - oldest
+    gap = np.maximum(since - by_set["since"].min().to_numpy()[whole_set], 0.0)
+    far = (apart > allowed)[whole_set]
+    carried = np.where(far, numbers(strands, "rate") * gap / 1000, 0.0)
+    return e + carried, carried, apart
 
 
 def _lag(

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from takeup.judgement.facts import facts as facts_of
-from takeup.judgement.facts import setting_fact
+from takeup.judgement.facts import known, setting_fact
 from takeup.judgement.rule import (
     CANNOT,
     CLEAR,
@@ -78,6 +78,8 @@ def as_answers(sets: pd.DataFrame, case: np.ndarray, threshold: str) -> pd.DataF
                 "lag_mm",
                 "lag_day",
                 "skew",
+                "apart_days",
+                "carried",
             )
         },
         evidence_rows=sets["evidence_rows"].to_numpy(),
@@ -101,6 +103,8 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
             "lag_mm": row["lag_mm"],
             "lag_on": row["lag_day"],
             "skew_degrees": row["skew"],
+            "apart_days": row["apart_days"],
+            "carried_points": round(row["carried"], 3) if known(row["apart_days"]) else None,
         }
     )
     return told + tuple(

@@ -105,7 +105,9 @@ def limit_facts(row: Row, settings: JudgementSettings, which: str) -> tuple[Fact
 def forecast_facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
     """Rate, hours, dates and what made their bounds."""
     rate_is_default = row["rate_source"] == "start"
-    told = facts({"rate_source": row["rate_source"], "rate_surveys": row["rate_surveys"] or None})
+    told = facts(
+        {"rate_source": row["rate_source"], "rate_surveys": row["rate_surveys"] if row["own_rate"] else None}
+    )
     if known(row["rate"]):
         told += (fact("rate", _step(row["rate"], 4), is_default=rate_is_default),)
     told += facts(
