@@ -131,8 +131,6 @@ FACTS: dict[str, tuple[str, str]] = {
     "uncertainty_points": ("points", "expanded uncertainty of the difference"),
     "match_limit_points": ("points", "difference at which the set is renewed"),
     "match_plan_points": ("points", "difference at which to look"),
-    "apart_days": ("d", "days between the surveys, where they were too far apart to be one"),
-    "carried_points": ("points", "growth added at the earlier one's rate to bring it to the later's day"),
     "lag_by_tape_mm": ("mm", "lag at the tail that the difference makes"),
     "lag_mm": ("mm", "lag as measured"),
     "lag_on": ("day", "day the lag was measured"),

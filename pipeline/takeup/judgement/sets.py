@@ -48,7 +48,7 @@ def pairs(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
         return section.column(name, machine, head)
 
     allowed = setting(settings.surveying, "same_survey_days")
-    e, carried, apart = _at_one_time(strands, np.repeat(np.arange(names.size), count), allowed)
+    e, carried = _at_one_time(strands, np.repeat(np.arange(names.size), count), allowed)
     tape, long, short = matching.set_difference(e, starts)
     long, short = np.maximum(long, 0), np.maximum(short, 0)
     u = numbers(strands, "u_geo")
@@ -77,8 +77,10 @@ def pairs(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
             "e_long": e[long],
             "e_short": e[short],
             "survey_day": newest,
-            "apart_days": np.where(apart > allowed, apart, np.nan),
-            "carried": carried[long] + carried[short],
+            "day_long": day[long],
+            "day_short": day[short],
+            "carried_long": carried[long],
+            "carried_short": carried[short],
             "lag_by_tape_mm": np.round(matching.lag(centres, tape, 0.0), 1),
             "lag_mm": np.where(lag_known, lag, np.nan),
             "lag_day": np.where(lag_known, lag_day, np.nan),
@@ -98,20 +100,19 @@ def pairs(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
 
 def _at_one_time(
     strands: pd.DataFrame, whole_set: NDArray[np.int64], allowed: Floats
-) -> tuple[Floats, Floats, Floats]:
-    """Elongations at each set's newest survey, what was added to bring them there, days between surveys.
+) -> tuple[Floats, Floats]:
+    """Elongations at each set's newest survey, and what was added to bring them there.
 
     NaN where a survey is missing, or where it would have to be carried and hours or rate are not known.
     """
     e, day = numbers(strands, "e_geo_mean"), numbers(strands, "survey_day")
     since = numbers(strands, "hours_now") - numbers(strands, "survey_hours")
     by_set = pd.DataFrame({"day": day, "since": since}).groupby(whole_set)
-    newest, oldest = by_set["day"].max().to_numpy(), by_set["day"].min().to_numpy()
-    apart = newest - oldest
+    apart = (by_set["day"].max() - by_set["day"].min()).to_numpy()
     gap = np.maximum(since - by_set["since"].min().to_numpy()[whole_set], 0.0)
     far = (apart > allowed)[whole_set]
     carried = np.where(far, numbers(strands, "rate") * gap / 1000, 0.0)
-    return e + carried, carried, apart
+    return e + carried, carried
 
 
 def _lag(

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from takeup.judgement.facts import SURVEY, fact, setting_fact
+from takeup.judgement.facts import day as day_of
 from takeup.judgement.facts import facts as facts_of
-from takeup.judgement.facts import known, setting_fact
 from takeup.judgement.rule import (
     CANNOT,
     CLEAR,
@@ -78,8 +79,10 @@ def as_answers(sets: pd.DataFrame, case: np.ndarray, threshold: str) -> pd.DataF
                 "lag_mm",
                 "lag_day",
                 "skew",
-                "apart_days",
-                "carried",
+                "day_long",
+                "day_short",
+                "carried_long",
+                "carried_short",
             )
         },
         evidence_rows=sets["evidence_rows"].to_numpy(),
@@ -95,22 +98,28 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
             "survey_on": row["survey_day"],
             "strand_long": row["strand_long"],
             "strand_short": row["strand_short"],
-            "e_long_percent": round(row["e_long"], 3),
-            "e_short_percent": round(row["e_short"], 3),
             "difference_points": row["difference"],
             "uncertainty_points": row["expanded"],
             "lag_by_tape_mm": row["lag_by_tape_mm"],
             "lag_mm": row["lag_mm"],
             "lag_on": row["lag_day"],
             "skew_degrees": row["skew"],
-            "apart_days": row["apart_days"],
-            "carried_points": round(row["carried"], 3) if known(row["apart_days"]) else None,
         }
     )
+    told += tuple(_elongation(row, which) for which in ("long", "short"))
     return told + tuple(
         setting_fact(name, settings.limits, name, row)
         for name in ("match_limit_points", "match_plan_points", "skew_limit_degrees", "skew_plan_degrees")
     )
+
+
+def _elongation(row: Row, which: str) -> Fact:
+    """One strand's elongation over nominal, and from which survey it was brought forward."""
+    e, carried, day = (row[f"{name}_{which}"] for name in ("e", "carried", "day"))
+    if not carried > 0:
+        return fact(f"e_{which}_percent", round(e, 3), SURVEY)
+    said = f"the survey of {day_of(day)}, brought forward by {carried:.3f} points at the strand's rate"
+    return fact(f"e_{which}_percent", round(e, 3), said)
 
 
 RULE = Rule(
