@@ -94,6 +94,8 @@ class Contract:
         ``whole`` or ``increment``.
     over : str
         A moment after which a row leaves a whole export by itself; '' where none does.
+    silent : str
+        A column that, left blank, makes its row say nothing: such a row counts as a duplicate. '' where none.
     """
 
     feed: Feed
@@ -108,6 +110,7 @@ class Contract:
     usual_delay_days: int
     ratios: tuple[Ratio, ...]
     over: str
+    silent: str
 
     def field(self, name: str) -> Field:
         """The field of that name."""
@@ -163,6 +166,7 @@ def contract(feed: Feed | str) -> Contract:
             usual_delay_days=schema["x-usual-delay-days"],
             ratios=tuple(Ratio(**item) for item in schema.get("x-ratios", ())),
             over=schema.get("x-over", ""),
+            silent=schema.get("x-silent-when-blank", ""),
         )
     except (OSError, ValueError, KeyError, TypeError) as problem:
         raise OurFault(

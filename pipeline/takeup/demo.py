@@ -102,8 +102,8 @@ def _fill_form(site: Site, as_of: date, decisions: list[dict[str, str]]) -> None
         wanted[number] = decision
     with (current / "closeouts_to_fill.csv").open(encoding="utf-8", newline="") as file:
         form = list(csv.DictReader(file))
-    filled = [row | wanted[row["order"]] for row in form if row["order"] in wanted]
-    path = site.inbox / f"order_closeouts_{as_of.isoformat()}.csv"
+    filled = [row | wanted.get(row["order"], {}) for row in form]
+    path = site.inbox / f"closeouts_filled_{as_of.isoformat()}.csv"
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.DictWriter(file, form[0].keys(), extrasaction="ignore", lineterminator="\r\n")
         writer.writeheader()

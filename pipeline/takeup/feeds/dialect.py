@@ -175,7 +175,14 @@ class SourceDialect:
 
 def default_sources() -> tuple[SourceDialect, ...]:
     """One source a feed, for exports that follow the contracts to the letter."""
+    names = {feed: [feed.value] for feed in Feed}
+    names[Feed.ORDER_CLOSEOUTS].append("closeouts")  # the form in the queue, filled, by its own name
     return tuple(
-        SourceDialect(feed.value, feed, (f"{feed.value}*.csv", f"{feed.value}*.csv.gz"), fallback=True)
+        SourceDialect(
+            feed.value,
+            feed,
+            tuple(f"{each}*.csv{packed}" for each in names[feed] for packed in ("", ".gz")),
+            fallback=True,
+        )
         for feed in Feed
     )

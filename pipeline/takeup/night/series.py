@@ -8,6 +8,7 @@ from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+
 from takeup.documents.sheets import Forecast, LimitLine, StrandSeries, SurveyPoint, known
 from takeup.judgement.limits import LIMITS
 from takeup.night.telling import Told

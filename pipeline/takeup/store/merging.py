@@ -59,11 +59,12 @@ def merge(
     earlier = " ".join(f"WHEN {file_id} THEN {came}" for file_id, came in files.items() if came != night)
     came = f"CASE file_id {earlier} ELSE {night} END" if earlier else str(night)
     usable = ", ".join(map(str, files)) or "NULL"
+    speaks = f"{name(contract.silent)} <> ''" if contract.silent else "TRUE"
     connection.execute(
         f"CREATE OR REPLACE TEMP VIEW arrived AS "
         f"SELECT CAST(file_id AS BIGINT) * {LINES_A_FILE} + line AS row_id, file_id, line, "
         f"CAST({night} AS INTEGER) AS known_from, CAST({came} AS INTEGER) AS came, key, stamp, "
-        f"{names(contract.frame_columns)} FROM {staged_table(contract)} WHERE good AND file_id IN ({usable})"
+        f"{names(contract.frame_columns)} FROM {staged_table(contract)} WHERE good AND {speaks} AND file_id IN ({usable})"
     )
     connection.execute(
         "CREATE OR REPLACE TEMP TABLE busy AS "
@@ -79,7 +80,13 @@ def merge(
             f"{stored} SEMI JOIN (FROM raced WHERE outcome IN ('new', 'superseding')) USING (row_id)"
         )
         connection.execute(_ends(night))
-    counted = _counted(connection, list(files))
+    silent = dict(
+        connection.execute(
+            f"SELECT file_id, count(*) FROM {staged_table(contract)} "
+            f"WHERE good AND NOT ({speaks}) AND file_id IN ({usable}) GROUP BY file_id"
+        ).fetchall()
+    )
+    counted = _counted(connection, list(files), silent)
     return counted, _contradictions(connection, contract)
 
 
@@ -144,7 +151,10 @@ def _ends(night: int) -> str:
     """
 
 
-def _counted(connection: DuckDBPyConnection, file_ids: list[int]) -> dict[int, Counted]:
+def _counted(
+    connection: DuckDBPyConnection, file_ids: list[int], silent: Mapping[int, int]
+) -> dict[int, Counted]:
+    """How the good rows of each file ended; one that says nothing is a duplicate of whatever is known."""
     raced = connection.execute(
         "SELECT file_id, outcome, count(*) FROM raced WHERE outcome <> 'known' GROUP BY ALL"
     ).fetchall()
@@ -156,7 +166,7 @@ def _counted(connection: DuckDBPyConnection, file_ids: list[int]) -> dict[int, C
         file_id: Counted(
             file_id,
             arrived.get(file_id, 0) - sum(counts.values()) + counts.get("new", 0),
-            counts.get("duplicate", 0),
+            counts.get("duplicate", 0) + silent.get(file_id, 0),
             counts.get("superseding", 0),
             counts.get("contradicting", 0),
         )
