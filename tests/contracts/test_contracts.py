@@ -60,12 +60,16 @@ def cell(field, draw, *, bad):
         good = low + (high - low) * draw.random()
         return draw.choice((low - 0.5, high + 0.5, np.nan)) if bad else draw.choice((good, good, low, high))
     if field.words:
-        return draw.choice(("", "nonsense", field.words[0].upper() + "x")) if bad else draw.choice(field.words)
+        return (
+            draw.choice(("", "nonsense", field.words[0].upper() + "x")) if bad else draw.choice(field.words)
+        )
     if field.cell is Cell.DATE:
         return None if bad else "2026-03-02"
     if field.cell is Cell.MOMENT:
         return "" if bad else "2026-03-02T06:15:00"
-    return draw.choice(("", "é" * (field.max_length + 1))) if bad else draw.choice(("a", "é" * field.max_length))
+    return (
+        draw.choice(("", "é" * (field.max_length + 1))) if bad else draw.choice(("a", "é" * field.max_length))
+    )
 
 
 @pytest.mark.parametrize("feed", FEEDS)

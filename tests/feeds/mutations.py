@@ -81,20 +81,48 @@ def insert_nul(draw: random.Random, data: bytes) -> bytes:
 
 def huge_cell(draw: random.Random, data: bytes) -> bytes:
     at = draw.randrange(len(data))
-    return data[:at] + draw.choice((b"x", b"9", b",", b"\n", b'"')) * draw.choice((300, 5_000, 1_100_000)) + data[at:]
+    return (
+        data[:at]
+        + draw.choice((b"x", b"9", b",", b"\n", b'"')) * draw.choice((300, 5_000, 1_100_000))
+        + data[at:]
+    )
 
 
 def odd_text(draw: random.Random, data: bytes) -> bytes:
     at = draw.randrange(len(data))
     odd = draw.choice(
-        ("é", "\u202e", "\u00a0", "\u2028", "\ufeff", "١٢٣", "１２", "𝟙", "e\u0301", "=1+1", "-", "NaN", "1e5", "∞", "'")
+        (
+            "é",
+            "\u202e",
+            "\u00a0",
+            "\u2028",
+            "\ufeff",
+            "١٢٣",
+            "１２",
+            "𝟙",
+            "e\u0301",
+            "=1+1",
+            "-",
+            "NaN",
+            "1e5",
+            "∞",
+            "'",
+        )
     )
     return data[:at] + odd.encode() + data[at:]
 
 
 def other_number(draw: random.Random, data: bytes) -> bytes:
     old, new = draw.choice(
-        (("3098.5", "3098,5"), (".", ","), ("20", "0x14"), ("0", "O"), ("2026-", "26-"), ("-03-", "-02-30-"), ("1", "-1"))
+        (
+            ("3098.5", "3098,5"),
+            (".", ","),
+            ("20", "0x14"),
+            ("0", "O"),
+            ("2026-", "26-"),
+            ("-03-", "-02-30-"),
+            ("1", "-1"),
+        )
     )
     return data.replace(old.encode(), new.encode(), draw.choice((1, -1)))
 

@@ -23,9 +23,7 @@ def outcomes(tmp_path, feed: str, column: str, cells: list[str], fixed: dict[str
         who: None if value != value else value for who, value in zip(rows[key], rows[column], strict=True)
     }
     reasons = {row.line: row.reason for row in site.store.kept_out()}
-    return [
-        reasons.get(number + 2, values.get(f"row {number:04}", "lost")) for number, _ in enumerate(cells)
-    ]
+    return [reasons.get(number + 2, values.get(f"row {number:04}", "lost")) for number, _ in enumerate(cells)]
 
 
 def numbers(tmp_path, cells, **dialect):
@@ -94,7 +92,13 @@ def test_a_number_reads_in_the_declared_marks_or_not_at_all(tmp_path, cases, dia
 
 
 def test_a_whole_number_has_no_fraction(tmp_path):
-    cases = [("20", 20.0), ("20.0", 20.0), ("20.5", "not_whole"), ("x", "not_a_number"), ("2,0", "ambiguous_number")]
+    cases = [
+        ("20", 20.0),
+        ("20.0", 20.0),
+        ("20.5", "not_whole"),
+        ("x", "not_a_number"),
+        ("2,0", "ambiguous_number"),
+    ]
     cases += [("0", "below_minimum"), ("2001", "above_maximum")]
     fixed = {"measured_at": "2026-03-02", "length_mm": "3098.5"}
     found = outcomes(tmp_path, "elongation_readings", "pitches", [cell for cell, _ in cases], fixed, "strand")
@@ -140,7 +144,14 @@ def test_words_read_without_regard_to_case_and_by_the_sites_own_list(tmp_path):
 
 
 def test_yes_and_no_are_not_guessed_from_ones_and_crosses(tmp_path):
-    cases = [("yes", "yes"), ("No", "no"), ("", "no"), ("1", "not_yes_or_no"), ("x", "not_yes_or_no"), ("J", "yes")]
+    cases = [
+        ("yes", "yes"),
+        ("No", "no"),
+        ("", "no"),
+        ("1", "not_yes_or_no"),
+        ("x", "not_yes_or_no"),
+        ("J", "yes"),
+    ]
     found = outcomes(
         tmp_path,
         "machines",
@@ -154,7 +165,7 @@ def test_yes_and_no_are_not_guessed_from_ones_and_crosses(tmp_path):
 
 
 TEXTS = [
-    "=HYPERLINK(\"x\")",
+    '=HYPERLINK("x")',
     "+SUM(A1)",
     "@cmd",
     "-2",
@@ -178,7 +189,10 @@ def test_text_stays_text_whatever_it_looks_like(tmp_path):
 
 def test_text_longer_than_the_contract_is_refused_by_characters_not_bytes(tmp_path):
     cells = ["\u00e9" * 200, "x" * 201]
-    assert outcomes(tmp_path, "machines", "area", cells, {"kind": "other"}, "machine") == [cells[0], "too_long"]
+    assert outcomes(tmp_path, "machines", "area", cells, {"kind": "other"}, "machine") == [
+        cells[0],
+        "too_long",
+    ]
 
 
 DAYS = {

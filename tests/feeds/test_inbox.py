@@ -77,7 +77,8 @@ def test_bytes_are_archived_under_their_hash_as_they_came(tmp_path):
     assert left == []
     digest = hashlib.sha256(data).hexdigest()
     assert [(item.name, item.source, item.sha256, item.path) for item in taken] == [
-        (name, "machines", digest, archive_path(folder, digest)) for name in ("machines_a.csv", "machines_b.csv")
+        (name, "machines", digest, archive_path(folder, digest))
+        for name in ("machines_a.csv", "machines_b.csv")
     ]
     assert archive_path(folder, digest) == folder / digest[:2] / digest
     assert taken[0].path.read_bytes() == data

@@ -27,9 +27,7 @@ def read_moments(tmp_path, cells, *, zone="", site_zone="Europe/Berlin", date_or
     lines = ["machine,read_at,meter_hours", *(f"row {n:05},{cell},1" for n, cell in enumerate(cells))]
     site.deliver({"hours.csv": "\n".join(lines)}, as_of=datetime(2098, 1, 1, tzinfo=UTC).date())
     rows = site.rows("run_hours", as_of=datetime(2099, 12, 31, tzinfo=UTC).date())
-    values = {
-        row.machine: (row.read_at, row.read_at_day, row.read_at_pos) for row in rows.itertuples()
-    }
+    values = {row.machine: (row.read_at, row.read_at_day, row.read_at_pos) for row in rows.itertuples()}
     reasons = {row.line: row.reason for row in site.store.kept_out()}
     return [reasons.get(n + 2) or values[f"row {n:05}"] for n, _ in enumerate(cells)]
 
@@ -69,7 +67,13 @@ def test_doubtful_moments_are_refused(tmp_path, cell, reason):
 
 
 def test_the_edges_of_a_turn_are_not_in_doubt(tmp_path):
-    cells = ["2026-03-29T01:59:59", "2026-03-29T03:00", "2026-10-25T01:59:59", "2026-10-25T03:00", "2026-10-25"]
+    cells = [
+        "2026-03-29T01:59:59",
+        "2026-03-29T03:00",
+        "2026-10-25T01:59:59",
+        "2026-10-25T03:00",
+        "2026-10-25",
+    ]
     assert [found[0][:16] for found in read_moments(tmp_path, cells)] == [cell[:16] for cell in cells]
 
 
@@ -96,7 +100,9 @@ def test_wall_clocks_move_between_zones_as_python_moves_them(tmp_path, zone, sit
     draw = random.Random(7)
     start = datetime(1980, 1, 1)
     walls = [start + timedelta(minutes=draw.randrange(60 * 24 * 365 * 60)) for _ in range(1500)]
-    walls += [turn + timedelta(minutes=minutes) for turn in turns_near(zone) for minutes in range(-150, 151, 30)]
+    walls += [
+        turn + timedelta(minutes=minutes) for turn in turns_near(zone) for minutes in range(-150, 151, 30)
+    ]
     wanted = [moved(wall, ZoneInfo(zone), ZoneInfo(site_zone)) for wall in walls]
     found = read_moments(
         tmp_path, [wall.isoformat(timespec="minutes") for wall in walls], zone=zone, site_zone=site_zone
@@ -118,7 +124,8 @@ def turns_near(zone: str) -> list[datetime]:
     from takeup.store.zones import turns
 
     return [
-        (moment + timedelta(seconds=before)).replace(tzinfo=None) for moment, before, _ in turns(zone)[-60:-20]
+        (moment + timedelta(seconds=before)).replace(tzinfo=None)
+        for moment, before, _ in turns(zone)[-60:-20]
     ]
 
 

@@ -38,7 +38,10 @@ def origin_lines(site: Site, feed: str) -> list[int]:
         ("no last line end", lambda text: text.rstrip("\n").encode()),
         ("blank lines at the end", lambda text: (text + "\n\n  \n").encode()),
         ("gzip", lambda text: gzip.compress(text.encode())),
-        ("two gzip members", lambda text: gzip.compress(text[:20].encode()) + gzip.compress(text[20:].encode())),
+        (
+            "two gzip members",
+            lambda text: gzip.compress(text[:20].encode()) + gzip.compress(text[20:].encode()),
+        ),
         ("blanks around cells", lambda text: text.replace(",", " ,\t").encode()),
     ],
     ids=lambda value: value if isinstance(value, str) else "",
@@ -52,7 +55,9 @@ def test_the_same_rows_come_out_of_every_form_of_a_file(tmp_path, name, encode):
     assert origin_lines(site, "run_hours") == [2, 3, 4]
 
 
-@pytest.mark.parametrize("encoding", ["cp1252", "latin-1", "utf-16", "utf-16-le", "utf-32", "cp437", "shift_jis"])
+@pytest.mark.parametrize(
+    "encoding", ["cp1252", "latin-1", "utf-16", "utf-16-le", "utf-32", "cp437", "shift_jis"]
+)
 def test_declared_encodings_read_and_lines_keep_their_numbers(tmp_path, encoding):
     source = SourceDialect("plant", "machines", ("*.csv",), encoding=encoding)
     site = Site(tmp_path, [source])
@@ -96,7 +101,9 @@ def test_a_file_that_cannot_be_used_is_refused_listed_and_counted(tmp_path, data
     accounting = site.deliver({"run_hours_a.csv": data, "run_hours_b.csv": HOURS + "B,2026-03-02,1\n"})
     broken = next(rows for rows in accounting if rows.file == "run_hours_a.csv")
     assert broken.refused == broken.read
-    assert [(row.reason, row.line, row.file) for row in site.store.kept_out()] == [(reason, 0, "run_hours_a.csv")]
+    assert [(row.reason, row.line, row.file) for row in site.store.kept_out()] == [
+        (reason, 0, "run_hours_a.csv")
+    ]
     assert len(site.rows("run_hours")) == 1, "the night goes on"
 
 
@@ -179,7 +186,13 @@ def test_a_remark_over_several_lines_is_one_row_and_the_lines_after_keep_their_n
 
 def test_wrong_cell_counts_nul_bytes_control_characters_and_huge_lines_refuse_their_line(tmp_path):
     site = Site(tmp_path)
-    bad = ["A,2026-03-01", "A,2026-03-01,1,1", "A\0,2026-03-01,1", "A\x1f,2026-03-01,1", "A,2026-03-01," + "9" * 1_000_001]
+    bad = [
+        "A,2026-03-01",
+        "A,2026-03-01,1,1",
+        "A\0,2026-03-01,1",
+        "A\x1f,2026-03-01,1",
+        "A,2026-03-01," + "9" * 1_000_001,
+    ]
     (rows,) = site.deliver({"run_hours.csv": HOURS + "\n".join([*bad, "B,2026-03-01,1"]) + "\n"})
     assert (rows.read, rows.new, rows.refused) == (6, 1, 5)
     assert lines(site) == [
@@ -209,7 +222,9 @@ def test_every_record_our_reader_takes_alone_the_loader_reads_the_same_way(tmp_p
     wanted: list[list[str]] = []
     records: list[str] = []
     while len(records) < 4_000:
-        record = "".join(draw.choice(('"', '"', ",", ",", "a", " ", "'", ";", "é")) for _ in range(draw.randrange(3, 14)))
+        record = "".join(
+            draw.choice(('"', '"', ",", ",", "a", " ", "'", ";", "é")) for _ in range(draw.randrange(3, 14))
+        )
         cells = cells_of(record, ",")
         if cells is not None and len(cells) == 3 and record.strip() and '  "' not in record:
             records.append(record)
@@ -221,15 +236,21 @@ def test_every_record_our_reader_takes_alone_the_loader_reads_the_same_way(tmp_p
 
     reading = Reading(1, contract("run_hours"), path, ",", 3, 0, 1, (), Marks(), whole=False, source="x")
     assert load_raw(connection, reading) == len(records)
-    loaded = connection.execute("SELECT coalesce(c0, ''), coalesce(c1, ''), coalesce(c2, '') FROM scratch.raw").fetchall()
-    assert [[cell.strip() for cell in row] for row in loaded] == [[cell.strip() for cell in row] for row in wanted]
+    loaded = connection.execute(
+        "SELECT coalesce(c0, ''), coalesce(c1, ''), coalesce(c2, '') FROM scratch.raw"
+    ).fetchall()
+    assert [[cell.strip() for cell in row] for row in loaded] == [
+        [cell.strip() for cell in row] for row in wanted
+    ]
 
 
 def test_what_a_csv_writer_writes_comes_back_cell_for_cell(tmp_path):
     """The reference is Python's own csv writer, which follows RFC 4180 (section 2, rules 5 to 7)."""
     draw = random.Random(11)
     letters = ['"', ",", "\n", "a", "é", "=", "'", "\\", ";", "x y", "1,5"]
-    remarks = ["".join(draw.choice(letters) for _ in range(draw.randrange(1, 12))).strip() for _ in range(400)]
+    remarks = [
+        "".join(draw.choice(letters) for _ in range(draw.randrange(1, 12))).strip() for _ in range(400)
+    ]
     written = io.StringIO()
     writer = csv.writer(written, lineterminator="\n")
     writer.writerow(["machine", "seen_at", "finding", "remark"])
@@ -246,7 +267,9 @@ def test_the_sample_plant_survives_quoting_everything(tmp_path):
     quoted = {}
     for name, text in EXPORTS.items():
         written = io.StringIO()
-        csv.writer(written, quoting=csv.QUOTE_ALL, lineterminator="\r\n").writerows(csv.reader(io.StringIO(text)))
+        csv.writer(written, quoting=csv.QUOTE_ALL, lineterminator="\r\n").writerows(
+            csv.reader(io.StringIO(text))
+        )
         quoted[name] = written.getvalue()
     accounting = site.deliver(quoted)
     assert all(rows.new == rows.read for rows in accounting)

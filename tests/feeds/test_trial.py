@@ -17,7 +17,8 @@ READINGS = next(source for source in default_sources() if source.feed == "elonga
 def test_a_check_reads_as_a_night_would_and_names_what_it_could_not_tell(tmp_path):
     path = tmp_path / "export.csv"
     path.write_text(
-        "strand,measured_at,elongation_percent,shift\nA,2026-03-02,1.5,early\nA,2026-03-03,x,late\n", encoding="utf-8"
+        "strand,measured_at,elongation_percent,shift\nA,2026-03-02,1.5,early\nA,2026-03-03,x,late\n",
+        encoding="utf-8",
     )
     result = feeds.check(path, READINGS, site_zone="Europe/Lisbon", scratch=tmp_path / "scratch")
     assert (result.rows.read, result.rows.new, result.rows.refused) == (2, 1, 1)

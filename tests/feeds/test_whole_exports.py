@@ -100,7 +100,9 @@ def test_each_source_speaks_only_for_its_own_keys(tmp_path):
     north = SourceDialect("north", "machines", ("north*.csv",))
     south = SourceDialect("south", "machines", ("south*.csv",))
     site = Site(tmp_path, [north, south])
-    site.deliver({"north.csv": "machine,kind\nA,other\nB,other\n", "south.csv": "machine,kind\nC,other\nD,other\n"})
+    site.deliver(
+        {"north.csv": "machine,kind\nA,other\nB,other\n", "south.csv": "machine,kind\nC,other\nD,other\n"}
+    )
     site.deliver({"north.csv": "machine,kind\nA,other\n"})
     assert machines(site) == {"A", "C", "D"}
 
@@ -108,7 +110,9 @@ def test_each_source_speaks_only_for_its_own_keys(tmp_path):
 def test_a_set_split_over_files_of_one_night_is_one_set(tmp_path):
     site = Site(tmp_path)
     site.deliver({"machines_1.csv": "machine,kind\nA,other\n", "machines_2.csv": "machine,kind\nB,other\n"})
-    site.deliver({"machines_1.csv": "machine,kind\nA,other\n", "machines_2.csv": "machine,kind\nB,heavy_drive\n"})
+    site.deliver(
+        {"machines_1.csv": "machine,kind\nA,other\n", "machines_2.csv": "machine,kind\nB,heavy_drive\n"}
+    )
     assert machines(site) == {"A", "B"}
 
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import duckdb
 
-from takeup.errors import LockHeld, StoreError
+from takeup.errors import LockHeld, StoreDamaged, StoreError
 
 #: Nothing is fetched at run time, and rows keep the order in which they were read.
 CONFIG: dict[str, str | bool | int | float | list[str]] = {
@@ -18,7 +18,7 @@ CONFIG: dict[str, str | bool | int | float | list[str]] = {
     "preserve_insertion_order": True,
 }
 
-_REBUILD = "Rebuild the store from archive and ledger."
+_REBUILD = "The next night makes it again from archive and ledger; 'takeup rebuild' does so at once."
 
 
 def connect(path: Path | None, *, read_only: bool) -> duckdb.DuckDBPyConnection:
@@ -35,7 +35,9 @@ def connect(path: Path | None, *, read_only: bool) -> duckdb.DuckDBPyConnection:
     LockHeld
         If another process has the file open for writing (or for reading, and this one wants to write).
     StoreError
-        If it is missing (read only), damaged or unreadable.
+        If it is missing (read only).
+    StoreDamaged
+        If it does not read.
     """
     if path is None:
         connection = duckdb.connect(":memory:", config=CONFIG)
@@ -57,27 +59,43 @@ def speaking(path: Path | None) -> Iterator[None]:
     where = str(path) if path else "the store in memory"
     try:
         yield
-    except duckdb.IOException as problem:
+    except duckdb.Error as problem:
         told = str(problem)
-        if "lock" in told.lower():
+        if isinstance(problem, duckdb.ConnectionException) or "set lock on file" in told:
             holder = re.search(r"\(PID (\d+)\)", told)
-            who = f"process {holder[1]}" if holder else "another process"
+            who = f"process {holder[1]}" if holder else "this or another process"
             raise LockHeld(
                 f"the store is open in {who}",
                 where=where,
                 why="Only one process at a time may write a store.",
                 todo="Wait until it ends, then try again.",
             ) from problem
-        raise StoreError(
-            f"the store does not open: {_first_line(told)}", where=where, todo=_REBUILD
-        ) from problem
-    except duckdb.Error as problem:
-        raise StoreError(
-            f"the store refused: {_first_line(str(problem))}",
+        if isinstance(problem, duckdb.OutOfMemoryException) or "No space left" in told:
+            raise StoreError(
+                f"there is no room: {_first_line(told)}",
+                where=where,
+                todo="Free disk space or memory, then run the night again.",
+            ) from problem
+        raise StoreDamaged(
+            f"the store does not read: {_first_line(told)}",
             where=where,
             why="What it holds can no longer be trusted.",
             todo=_REBUILD,
         ) from problem
+
+
+@contextmanager
+def transaction(connection: duckdb.DuckDBPyConnection, path: Path | None) -> Iterator[None]:
+    """One transaction: committed on leaving, rolled back on an error, which is told in takeup's words."""
+    with speaking(path):
+        connection.execute("BEGIN")
+        try:
+            yield
+            connection.execute("COMMIT")
+        except BaseException:
+            with suppress(duckdb.Error):  # an error inside may have ended it already
+                connection.execute("ROLLBACK")
+            raise
 
 
 def _first_line(told: str) -> str:

@@ -10,7 +10,9 @@ import re
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from takeup.errors import OurFault, StoreError
+import numpy as np
+
+from takeup.errors import OurFault, StoreDamaged
 from takeup.store.handover import frame_of
 from takeup.store.quoting import name, names
 
@@ -62,7 +64,13 @@ def read_cache(connection: DuckDBPyConnection, table: str, strands: Iterable[str
     result = connection.execute(
         f"SELECT * EXCLUDE (night) FROM {name(stored)} {where} ORDER BY strand, rowid", bound
     )
-    return frame_of(result)
+    frame = frame_of(result)
+    for column in frame.columns:
+        if len(frame) and isinstance(
+            frame[column].iloc[0], np.ndarray
+        ):  # a list comes as an array of its own
+            frame[column] = pd.Series([[*map(int, ids)] for ids in frame[column]], dtype=object)
+    return frame
 
 
 def write_cache(
@@ -72,7 +80,7 @@ def write_cache(
 
     Raises
     ------
-    StoreError
+    StoreDamaged
         If the frame has other columns than the cache.
     """
     stored = cache_name(table)
@@ -131,7 +139,7 @@ def _make(connection: DuckDBPyConnection, table: str, frame: pd.DataFrame) -> No
     there = [column for (column, *_) in connection.execute(f"DESCRIBE {name(table)}").fetchall()]
     if there != [*columns, "night"]:
         odd = sorted(set(there) ^ {*columns, "night"}) or ["the order of columns"]
-        raise StoreError(
+        raise StoreDamaged(
             f"the columns are others than before: {', '.join(odd)}",
             where=table,
             why="It was written by another version of takeup.",

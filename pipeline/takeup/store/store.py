@@ -14,7 +14,7 @@ from takeup.contracts import contract, frame_columns
 from takeup.errors import OurFault
 from takeup.model import Accounting, Feed, KeptOut, Order, OrderEvent
 from takeup.store import accounts, changes, closing, derived, migrations, orderbook
-from takeup.store.connection import connect, speaking
+from takeup.store.connection import connect, speaking, transaction
 from takeup.store.handover import feed_frame, frame_of
 from takeup.store.quoting import name, names
 from takeup.store.visible import At, holding
@@ -131,16 +131,10 @@ class Store:
         last = self.last_night()
         if number <= last:
             raise OurFault(f"night {number} was asked for after night {last}", where=str(self.path))
-        with speaking(self.path):
-            self.connection.execute("BEGIN")
         try:
-            self.connection.execute("INSERT INTO night VALUES (?, ?)", [number, as_of])
-            yield Night(self, number, as_of)
-            with speaking(self.path):
-                self.connection.execute("COMMIT")
-        except BaseException:
-            self.connection.execute("ROLLBACK")
-            raise
+            with transaction(self.connection, self.path):
+                self.connection.execute("INSERT INTO night VALUES (?, ?)", [number, as_of])
+                yield Night(self, number, as_of)
         finally:
             self.clear_scratch()
 
@@ -155,7 +149,8 @@ class Store:
 
     def last_night(self) -> int:
         """Number of the last night, 0 before the first."""
-        (last,) = self.connection.execute("SELECT coalesce(max(number), 0) FROM night").fetchall()[0]
+        with speaking(self.path):
+            (last,) = self.connection.execute("SELECT coalesce(max(number), 0) FROM night").fetchall()[0]
         return int(last)
 
     def rows(
@@ -239,21 +234,23 @@ class Store:
     ) -> tuple[int, date, int | None] | None:
         """Night and ``as of`` of a feed's last usable file by a night, and the newest event day of all."""
         known = self.last_night() if night is None else night
-        found = self.connection.execute(
-            "SELECT max(f.night), max(n.as_of), max(newest_day) FROM file f JOIN night n ON n.number = f.night "
-            "WHERE feed = ? AND f.night <= ? AND refused_whole = ''",
-            [Feed(feed).value, known],
-        ).fetchall()
+        with speaking(self.path):
+            found = self.connection.execute(
+                "SELECT max(f.night), max(n.as_of), max(newest_day) "
+                "FROM file f JOIN night n ON n.number = f.night "
+                "WHERE feed = ? AND f.night <= ? AND refused_whole = ''",
+                [Feed(feed).value, known],
+            ).fetchall()
         return None if found[0][0] is None else found[0]
 
     def kept_out(self, night: int | None = None) -> list[KeptOut]:
         """The rows refused and not answered since, and those waiting, at a night; the last one if left out."""
         known = self.last_night() if night is None else night
-        found = self.connection.execute("SELECT as_of FROM night WHERE number = ?", [known]).fetchall()
-        if not found:
-            return []
-        at = At(known, day_number(found[0][0]))
         with speaking(self.path):
+            found = self.connection.execute("SELECT as_of FROM night WHERE number = ?", [known]).fetchall()
+            if not found:
+                return []
+            at = At(known, day_number(found[0][0]))
             kept = accounts.refused_open(self.connection, known)
             for feed in Feed:
                 kept += accounts.waiting_now(self.connection, contract(feed), at)
@@ -261,11 +258,13 @@ class Store:
 
     def accounting(self, night: int) -> list[Accounting]:
         """How the rows of each file of a night ended, in the order taken."""
-        return accounts.accounting(self.connection, night)
+        with speaking(self.path):
+            return accounts.accounting(self.connection, night)
 
     def origins(self, row_ids: Iterable[int]) -> pd.DataFrame:
         """``row_id, feed, file, sha256, line`` of rows, in the order of their ids."""
-        return accounts.origins(self.connection, row_ids)
+        with speaking(self.path):
+            return accounts.origins(self.connection, row_ids)
 
     def row_ids(self, places: Iterable[tuple[str, int]]) -> list[int]:
         """The rows at these places: (SHA-256 of the file, line); a file taken twice gives both."""
@@ -279,11 +278,12 @@ class Store:
 
     def closed(self, night: int) -> list[Closed]:
         """The keys that whole exports of a night no longer held."""
-        return [
-            Closed(feed.value, *row)
-            for feed in Feed
-            for row in closing.closed(self.connection, contract(feed), night)
-        ]
+        with speaking(self.path):
+            return [
+                Closed(feed.value, *row)
+                for feed in Feed
+                for row in closing.closed(self.connection, contract(feed), night)
+            ]
 
     def files(self, night: int) -> pd.DataFrame:
         """The file records of a night, in the order taken; ``notes`` is JSON."""
@@ -344,8 +344,7 @@ class Store:
         later = self.last_night() - night
         if later <= 0:
             return 0
-        with speaking(self.path):
-            self.connection.execute("BEGIN")
+        with transaction(self.connection, self.path):
             derived.forget(self.connection, night)
             for table in ("ended", "refused", "answered", "waited", "file", "order_book", "order_event"):
                 self.connection.execute(f"DELETE FROM {name(table)} WHERE night > ?", [night])
@@ -353,15 +352,15 @@ class Store:
                 self.connection.execute(f"DELETE FROM {name(feed.value)} WHERE known_from > ?", [night])
             self.connection.execute("DELETE FROM derived_write WHERE night > ?", [night])
             self.connection.execute("DELETE FROM night WHERE number > ?", [night])
-            self.connection.execute("COMMIT")
         return later
 
     def counts(self) -> dict[str, int]:
         """Rows of every table."""
-        tables = self.connection.execute(
-            "SELECT table_name FROM duckdb_tables() WHERE database_name = current_database() ORDER BY 1"
-        ).fetchall()
         found = {}
-        for (table,) in tables:
-            (found[table],) = self.connection.execute(f"SELECT count(*) FROM {name(table)}").fetchall()[0]
+        with speaking(self.path):
+            tables = self.connection.execute(
+                "SELECT table_name FROM duckdb_tables() WHERE database_name = current_database() ORDER BY 1"
+            ).fetchall()
+            for (table,) in tables:
+                (found[table],) = self.connection.execute(f"SELECT count(*) FROM {name(table)}").fetchall()[0]
         return found
