@@ -45,6 +45,11 @@ def test_the_case_says_how_far_the_row_came(state: str, reason: str, case: str) 
     assert verdict(told, "data_unjudged", f"elongation_readings/{reason}")["reason"] == case
 
 
+def test_a_file_refused_as_a_whole_is_named_without_a_line() -> None:
+    told = asked_of(strand(), kept_out=(kept("too_many_missing", 0, feed="strands", file="strands.csv"),))
+    assert fact(due(told, "data_unjudged", "strands/too_many_missing"), "lines") == ("strands.csv",)
+
+
 def test_a_row_dated_later_than_the_day_told_is_no_mistake() -> None:
     told = asked_of(strand(), kept_out=(kept("dated_later", 3, state="waiting"),))
     assert not [each for each in told.due if each.rule == "data_unjudged"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pkgutil
 from collections.abc import Iterator
 from dataclasses import replace
 from importlib.metadata import EntryPoint
@@ -189,6 +190,11 @@ def only_our_own() -> Iterator[None]:
     """Plug-ins of one test are not those of the next."""
     yield
     registered.cache_clear()
+
+
+def test_every_file_among_the_rules_is_a_rule_and_registered() -> None:
+    names = {module.name for module in pkgutil.iter_modules(rules_module.__path__)}
+    assert names == {rule.name for rule in OWN}
 
 
 def site_rule(name: str = "hot_day", case: str = "hot") -> Rule:

@@ -115,6 +115,7 @@ def stops_of(machines: NDArray[Any], shutdowns: pd.DataFrame) -> tuple[NDArray[n
 
     Examples
     --------
+    >>> import pandas as pd
     >>> stops = pd.DataFrame({"machines": ["M1; M2", "all"]})
     >>> rows, starts = stops_of(np.array(["M2", "M3"], dtype=object), stops)
     >>> rows.tolist(), starts.tolist()

@@ -105,6 +105,7 @@ def rates(
         bend_percent,
         factor,
         after_hours=column("run_in_hours"),
+        phase_ratio=float(settings.forecast.value("phase_ratio")),
     )
     some = np.diff(past.starts) > 0
     at = past.starts[1:][some] - 1

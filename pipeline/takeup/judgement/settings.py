@@ -155,14 +155,6 @@ class Forecast:
     run_in_hours: float = setting(
         100.0, "h", Source.PRACTICE, "Bedding of a new chain; its growth is not a rate.", low=0.0, high=1000.0
     )
-    surveys_in_slope: int = setting(
-        8,
-        "surveys",
-        Source.PROPOSED,
-        "Newest surveys of the phase whose slopes make the rate.",
-        low=3,
-        high=40,
-    )
     phase_ratio: float = setting(
         1.5,
         "1",

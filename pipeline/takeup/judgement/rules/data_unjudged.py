@@ -7,7 +7,6 @@ common practice, no source.
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -208,11 +207,10 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
         "hides_alert": one.urgent,
     }
     if one.rows:
-        lines = defaultdict(list)
-        for each in sorted(one.rows, key=lambda each: (each.file, each.line)):
-            lines[each.file].append(each.line)
-        named = [f"{file} line {line}" for file, all_lines in lines.items() for line in all_lines]
-        told |= {"reason": one.reason, "rows": len(one.rows), "lines": tuple(named[:_FIRST])}
+        places = sorted({(each.file, each.line) for each in one.rows})[:_FIRST]
+        # A file refused as a whole has no line.
+        named = tuple(f"{file} line {line}" if line else file for file, line in places)
+        told |= {"reason": one.reason, "rows": len(one.rows), "lines": named}
     if one.case in ("value_missing", "case_depth_missing"):
         told |= {"value": one.reason}
     if one.case == "renewal_not_recorded":

@@ -28,8 +28,8 @@ from takeup.judgement.rule import (
     rounded,
     yes,
 )
-from takeup.judgement.rules.told import forecast_facts, limit_facts, takeup_facts, unjudged, why_unjudged
 from takeup.judgement.settings import JudgementSettings
+from takeup.judgement.told import forecast_facts, limit_facts, takeup_facts, unjudged, why_unjudged
 from takeup.model import Fact, Job, Urgency
 
 if TYPE_CHECKING:

@@ -24,8 +24,8 @@ from takeup.judgement.rule import (
     rounded,
     yes,
 )
-from takeup.judgement.rules.told import limit_facts, unjudged, why_unjudged
 from takeup.judgement.settings import JudgementSettings
+from takeup.judgement.told import limit_facts, unjudged, why_unjudged
 from takeup.model import Fact, Job
 
 if TYPE_CHECKING:

@@ -27,8 +27,8 @@ from takeup.judgement.rule import (
     words,
     yes,
 )
-from takeup.judgement.rules.told import survey_facts
 from takeup.judgement.settings import JudgementSettings
+from takeup.judgement.told import survey_facts
 from takeup.model import Fact, Job, Urgency
 
 _SEALS = ("seal_missing", "seal_crushed")

@@ -29,8 +29,8 @@ from takeup.judgement.rule import (
     rounded,
     words,
 )
-from takeup.judgement.rules.told import survey_facts
 from takeup.judgement.settings import JudgementSettings
+from takeup.judgement.told import survey_facts
 from takeup.model import Fact, Job, Urgency
 
 

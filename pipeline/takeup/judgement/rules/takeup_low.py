@@ -31,9 +31,9 @@ from takeup.judgement.rule import (
     words,
     yes,
 )
-from takeup.judgement.rules.told import takeup_facts
 from takeup.judgement.settings import JudgementSettings
 from takeup.judgement.standing import WITHIN
+from takeup.judgement.told import takeup_facts
 from takeup.model import Fact, Job
 from takeup.wear.slack import Shortening
 

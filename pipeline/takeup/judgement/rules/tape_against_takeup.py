@@ -27,8 +27,8 @@ from takeup.judgement.rule import (
     words,
     yes,
 )
-from takeup.judgement.rules.told import survey_facts, takeup_facts, unjudged, why_unjudged
 from takeup.judgement.settings import JudgementSettings
+from takeup.judgement.told import survey_facts, takeup_facts, unjudged, why_unjudged
 from takeup.model import Fact, Job, Urgency
 
 if TYPE_CHECKING:

@@ -30,9 +30,9 @@ from takeup.judgement.rule import (
     rounded,
     words,
 )
-from takeup.judgement.rules.told import forecast_facts, limit_facts, unjudged, why_unjudged
 from takeup.judgement.settings import JudgementSettings
 from takeup.judgement.standing import PAST, WITHIN
+from takeup.judgement.told import forecast_facts, limit_facts, unjudged, why_unjudged
 from takeup.model import Fact, Job
 
 if TYPE_CHECKING:

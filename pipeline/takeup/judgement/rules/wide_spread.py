@@ -26,8 +26,8 @@ from takeup.judgement.rule import (
     rounded,
     words,
 )
-from takeup.judgement.rules.told import survey_facts, unjudged, why_unjudged
 from takeup.judgement.settings import JudgementSettings
+from takeup.judgement.told import survey_facts, unjudged, why_unjudged
 from takeup.model import Fact, Job
 
 if TYPE_CHECKING:
