@@ -15,7 +15,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from takeup.errors import OurFault, StoreError
+from takeup.errors import OurFault, StoreDamaged
 from takeup.model import Change, Fact, Job, Order, OrderEvent, OrderState, Reason, Urgency
 
 R = TypeVar("R")
@@ -73,7 +73,7 @@ def value_from_json(value: Any) -> Any:
 
     Raises
     ------
-    StoreError
+    StoreDamaged
         If a tag is not one of ours.
 
     Examples
@@ -100,7 +100,7 @@ def fact_to_json(fact: Fact) -> dict[str, Any]:
 
 
 def fact_from_json(stored: dict[str, Any]) -> Fact:
-    """The fact :func:`fact_to_json` was given; raises StoreError where it does not read."""
+    """The fact :func:`fact_to_json` was given; raises StoreDamaged where it does not read."""
     return _read(
         "a fact",
         stored,
@@ -121,7 +121,7 @@ def reason_to_json(reason: Reason) -> dict[str, Any]:
 
 
 def reason_from_json(stored: dict[str, Any]) -> Reason:
-    """The reason :func:`reason_to_json` was given; raises StoreError where it does not read."""
+    """The reason :func:`reason_to_json` was given; raises StoreDamaged where it does not read."""
     return _read(
         "a reason",
         stored,
@@ -166,7 +166,7 @@ def order_to_json(order: Order) -> dict[str, Any]:
 
 
 def order_from_json(stored: dict[str, Any]) -> Order:
-    """The order :func:`order_to_json` was given; raises StoreError where it does not read."""
+    """The order :func:`order_to_json` was given; raises StoreDamaged where it does not read."""
     return _read("an order", stored, _order)
 
 
@@ -186,7 +186,7 @@ def event_to_json(event: OrderEvent) -> dict[str, Any]:
 
 
 def event_from_json(stored: dict[str, Any]) -> OrderEvent:
-    """The event :func:`event_to_json` was given; raises StoreError where it does not read."""
+    """The event :func:`event_to_json` was given; raises StoreDamaged where it does not read."""
     return _read(
         "an order event",
         stored,
@@ -249,7 +249,7 @@ def _read(what: str, stored: dict[str, Any], reader: Callable[[dict[str, Any]], 
     try:
         return reader(stored)
     except (KeyError, TypeError, ValueError) as problem:
-        raise StoreError(
+        raise StoreDamaged(
             f"{what} does not read as it was written ({type(problem).__name__}: {problem}): "
             f"{str(stored)[:200]}",
             why="An order that is read wrongly would be served wrongly.",

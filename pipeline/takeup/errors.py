@@ -8,6 +8,7 @@
     ├── InputUnusable           3   an export as a whole could not be used
     ├── StoreError              4   the store, the archive or the disk refused
     │   ├── LockHeld            4   somebody else is writing this site
+    │   ├── StoreDamaged        4   the store does not read as it was written; it can be made again
     │   └── LedgerError         4   the ledger does not read as it was written
     ├── WearInputError          5   a calculation was handed values outside its definition
     └── OurFault                5   a promise of takeup itself was broken
@@ -83,6 +84,10 @@ class StoreError(TakeupError):
 
 class LockHeld(StoreError):
     """Somebody else is writing this site; ``what`` names the holder."""
+
+
+class StoreDamaged(StoreError):
+    """The store does not read as it was written; archive and ledger make it again."""
 
 
 class LedgerError(StoreError):

@@ -28,13 +28,16 @@ class Rebuilt:
     """What came out of telling every night again.
 
     ``different`` names the nights whose orders or accounts are not those the ledger recorded;
-    ``other_versions`` those that other versions told.
+    ``other_versions`` those that other versions told. ``used`` says whether the new store took the old one's
+    place: where every night came out as recorded, or where versions other than those installed here told the
+    first that did not, so that nothing better can be had.
     """
 
     nights: int
     different: tuple[int, ...]
     other_versions: tuple[int, ...]
     queue_written: bool
+    used: bool
 
     @property
     def equal(self) -> bool:
@@ -48,6 +51,7 @@ class Rebuilt:
             "different": list(self.different),
             "other_versions": list(self.other_versions),
             "queue_written": self.queue_written,
+            "used": self.used,
         }
 
     def text(self) -> str:
@@ -58,7 +62,11 @@ class Rebuilt:
         else:
             listed = ", ".join(map(str, self.different))
             lines.append(f"Orders or accounts differ from the ledger's in night {listed}.")
-            lines.append("The old store stands as it was; the new one was thrown away.")
+            lines.append(
+                "Other versions told them, so the new store is used."
+                if self.used
+                else "The old store stands as it was; the new one was thrown away."
+            )
         if self.other_versions:
             listed = ", ".join(map(str, self.other_versions))
             lines.append(f"Night {listed} was told under other versions than those installed here.")
@@ -78,7 +86,7 @@ def whole(store: Store, nights: list[dict[str, Any]]) -> bool:
 def rebuild_store(site: Site, progress: Progress = unwatched) -> Rebuilt:
     """Make the store again, and the last night's queue if it is gone; the site's lock is held by the caller.
 
-    Where a night comes out otherwise than recorded, the old store stays.
+    Where a night comes out otherwise than these versions recorded it, the old store stays.
 
     Raises
     ------
@@ -99,16 +107,21 @@ def rebuild_store(site: Site, progress: Progress = unwatched) -> Rebuilt:
                 others.append(record["number"])
             if told.orders_sha256 != record["orders"] or accounts(told.accounting) != record["accounting"]:
                 different.append(record["number"])
-            if place == len(nights) - 1:
+            if _usable(different, others) and place == len(nights) - 1:
                 written = _queue_again(site, store, told, record, settings)
         progress("nights", len(nights), len(nights))
-    result = Rebuilt(len(nights), tuple(different), tuple(others), written)
-    if result.equal:
+    used = _usable(different, others)
+    if used:
         _remove(folders.store)
         draft.replace(folders.store)
     else:
         _remove(draft)
-    return result
+    return Rebuilt(len(nights), tuple(different), tuple(others), written, used)
+
+
+def _usable(different: list[int], others: list[int]) -> bool:
+    """Whether other versions told the first night that differs; it bears on those after it."""
+    return not different or different[0] in others
 
 
 def _told_again(site: Site, store: Store, record: dict[str, Any], settings: Settings) -> Told:
@@ -126,9 +139,14 @@ def _queue_again(site: Site, store: Store, told: Told, record: dict[str, Any], s
     if not stands:
         intent = Intent.of(record)
         sheet = night_sheet(store, told, intent, settings, ledger_head=record["previous"])
-        shutil.rmtree(folder, ignore_errors=True)
+        draft, old = (folder.with_name(f".{folder.name}.{part}") for part in ("again", "old"))
         with templates_of(intent, site.folders) as template_dirs:
-            publish(sheet, folder, None, template_dirs)
+            publish(sheet, draft, None, template_dirs)
+        shutil.rmtree(old, ignore_errors=True)
+        if folder.exists():
+            folder.rename(old)
+        draft.rename(folder)
+        shutil.rmtree(old, ignore_errors=True)
     switch(site.folders.queue, record["queue"])
     return not stands
 

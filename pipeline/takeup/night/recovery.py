@@ -9,7 +9,7 @@ from collections.abc import Callable
 from typing import Any
 
 from takeup.documents.publish import switch
-from takeup.errors import LedgerError, LockHeld, StoreError
+from takeup.errors import LedgerError, StoreDamaged, StoreError
 from takeup.feeds import Archived, Found, release
 from takeup.ledger import Ledger
 from takeup.night import intent as intents
@@ -17,6 +17,7 @@ from takeup.night.inbox_memory import remember, remembered
 from takeup.night.intent import Intent
 from takeup.night.progress import Progress, unwatched
 from takeup.night.rebuilding import rebuild_store, whole
+from takeup.night.result import NightResult
 from takeup.site import Site
 from takeup.store import Store
 
@@ -52,19 +53,29 @@ def make_whole(site: Site, progress: Progress = unwatched) -> None:
     stands = _store_is_whole(site, told, nights) and _queue_stands(site, nights)
     _clear_queue(site, told)
     if not stands:
-        log.warning(
-            "store or queue are not what the last night left; they are made again from ledger and archive"
-        )
-        if not rebuild_store(site, progress).equal:
-            raise StoreError(
-                "the store lost rows, and told again the nights do not come out as the ledger recorded them",
-                where=str(site.folders.store),
-                why="Orders would rest on something nobody can account for.",
-                todo="Run 'takeup rebuild' to see which nights differ, and put archive and ledger back "
-                "from your backup.",
-            )
+        log.warning("store or queue are not what the last night left")
+        remake(site, progress)
     if nights:
         switch(site.folders.queue, nights[-1]["queue"])
+
+
+def remake(site: Site, progress: Progress = unwatched) -> None:
+    """Make the store again from ledger and archive, and the queue if it is gone.
+
+    Raises
+    ------
+    StoreError
+        If the nights do not come out as they were.
+    """
+    log.warning("the store is made again from ledger and archive")
+    if not rebuild_store(site, progress).used:
+        raise StoreError(
+            "the store is damaged, and told again the nights do not come out as the ledger recorded them",
+            where=str(site.folders.store),
+            why="Orders would rest on something nobody can account for.",
+            todo="Run 'takeup rebuild' to see which nights differ, and put archive and ledger back "
+            "from your backup.",
+        )
 
 
 def _store_is_whole(site: Site, told: int, nights: list[dict[str, Any]]) -> bool:
@@ -74,9 +85,7 @@ def _store_is_whole(site: Site, told: int, nights: list[dict[str, Any]]) -> bool
             _refuse_older_ledger(site, told, store.last_night())
             store.forget_after(told)
             return whole(store, nights)
-    except (LockHeld, LedgerError):
-        raise
-    except StoreError as damage:
+    except StoreDamaged as damage:
         log.warning("%s", damage)
         return False
 
@@ -96,11 +105,16 @@ def _refuse_older_ledger(site: Site, told: int, stored: int) -> None:
 
 
 def _queue_stands(site: Site, nights: list[dict[str, Any]]) -> bool:
-    """Whether the queue of the last night is there."""
-    return not nights or (site.folders.queue / nights[-1]["queue"]).is_dir()
+    """Whether every file of the last night's queue is there."""
+    if not nights:
+        return True
+    folder = site.folders.queue / nights[-1]["queue"]
+    return all((folder / path).is_file() for path in nights[-1]["wrote"])
 
 
-def finish_open_night(site: Site, store: Store, finish: Callable[[Site, Store, Intent], Any]) -> None:
+def finish_open_night(
+    site: Site, store: Store, finish: Callable[[Site, Store, Intent], NightResult]
+) -> NightResult | None:
     """Tell a night to its end that a stop left open; it keeps its own `as of`.
 
     Parameters
@@ -110,15 +124,22 @@ def finish_open_night(site: Site, store: Store, finish: Callable[[Site, Store, I
         Open for writing, whole.
     finish : callable
         ``finish(site, store, intent)`` tells an intended night to its end.
+
+    Returns
+    -------
+    NightResult or None
+        None where no night was left open.
     """
     intent = intents.read(site.folders.intent)
     if intent is None:
-        return
+        return None
     _leave_inbox(site, intent)
+    finished = None
     if intent.number > store.last_night():
         log.warning("night %s was stopped before its end; it is told again", intent.number)
-        finish(site, store, intent)
+        finished = finish(site, store, intent)
     intents.remove(site.folders.intent)
+    return finished
 
 
 def _clear_queue(site: Site, told: int) -> None:

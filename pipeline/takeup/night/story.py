@@ -6,6 +6,7 @@ what a stop left behind.
 
 from __future__ import annotations
 
+import logging
 import shutil
 import tempfile
 from dataclasses import replace
@@ -15,7 +16,7 @@ from typing import Any
 
 from takeup import feeds
 from takeup.documents.publish import publish, switch
-from takeup.errors import UsageError
+from takeup.errors import StoreDamaged, UsageError
 from takeup.ledger import Ledger
 from takeup.night import intent as intents
 from takeup.night.accounts import accounts, counted
@@ -23,7 +24,7 @@ from takeup.night.exports import archived_files, templates_of
 from takeup.night.inbox_memory import remember, remembered
 from takeup.night.intent import Intent, SetAsideRow, TakenFile
 from takeup.night.progress import Progress, unwatched
-from takeup.night.recovery import finish_open_night, folder_name, make_whole
+from takeup.night.recovery import finish_open_night, folder_name, make_whole, remake
 from takeup.night.result import NightResult
 from takeup.night.sheets import night_sheet
 from takeup.night.telling import Told, tell
@@ -33,6 +34,8 @@ from takeup.site.folders import keep, recall
 from takeup.site.lock import writing
 from takeup.site.settings import read_settings
 from takeup.store import Store
+
+log = logging.getLogger("takeup")
 
 
 def nightly(
@@ -72,9 +75,22 @@ def nightly(
         return _beside(site, as_of, progress)
     with writing(site.folders.lock, "nightly"):
         make_whole(site, progress)
-        with Store.open(site.folders.store) as store:
-            finish_open_night(site, store, _finish_as_things_stand)
-            return _tonight(site, store, as_of, progress)
+        try:
+            return _told(site, as_of, progress)
+        except StoreDamaged as damage:  # in a place that counting the rows does not read
+            log.warning("%s", damage)
+            remake(site, progress)
+            return _told(site, as_of, progress)
+
+
+def _told(site: Site, as_of: date | None, progress: Progress) -> NightResult:
+    """The night that a stop left open, if there is one, then tonight's."""
+    with Store.open(site.folders.store) as store:
+        finished = finish_open_night(site, store, _finish_as_things_stand)
+        result = _tonight(site, store, as_of, progress)
+    if finished is not None and not result.told:
+        return replace(finished, left_in_inbox=result.left_in_inbox)
+    return result
 
 
 def _tonight(site: Site, store: Store, as_of: date | None, progress: Progress) -> NightResult:
@@ -98,7 +114,7 @@ def _tonight(site: Site, store: Store, as_of: date | None, progress: Progress) -
     return replace(_finish(site, store, intent, progress), left_in_inbox=left)
 
 
-def _finish_as_things_stand(site: Site, store: Store, stopped: Intent) -> None:
+def _finish_as_things_stand(site: Site, store: Store, stopped: Intent) -> NightResult:
     """Tell a night to its end that a stop left open, under the settings, templates and decisions of now.
 
     Had one of them been what stopped it, the night could never end as it was intended.
@@ -106,7 +122,7 @@ def _finish_as_things_stand(site: Site, store: Store, stopped: Intent) -> None:
     intent = _intent(site, stopped.as_of, tuple(file for file in stopped.files if not file.read_again))
     if intent != stopped:
         intents.write(intent, site.folders.intent)
-    _finish(site, store, intent)
+    return _finish(site, store, intent)
 
 
 def _finish(site: Site, store: Store, intent: Intent, progress: Progress = unwatched) -> NightResult:
