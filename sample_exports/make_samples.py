@@ -339,7 +339,7 @@ CHAINS = (
         177.8,
         220,
         (10, 10),
-        0.125,
+        0.185,
         (D(2023, 9, 18),),
         travel_mm=340,
         attachment_every=2,
@@ -530,15 +530,14 @@ def _run_hours(machine: Machine, draw: np.random.Generator) -> np.ndarray:
     return np.cumsum(daily)
 
 
-def _elongation(chain: Chain, life_hours: np.ndarray, faster: float, draw: np.random.Generator) -> np.ndarray:
-    """True wear elongation of one strand at every day of a life, in percent."""
+def _elongation(chain: Chain, life_hours: np.ndarray, faster: float, duty: np.ndarray) -> np.ndarray:
+    """True wear elongation of one strand at every day of a life, in percent; a set shares its duty."""
     case = 100 * min(c / 0.5 for c in chain.cases_mm if c) / chain.pitch_mm if any(chain.cases_mm) else np.inf
     steps = np.diff(life_hours, prepend=0.0)
-    wander = np.exp(np.cumsum(draw.normal(0, 0.012, life_hours.size)) - 0.03)
     worn = np.zeros(life_hours.size)
     level = 0.0
     for day, step in enumerate(steps):
-        rate = chain.rate * (1 + faster) * np.clip(wander[day], 0.7, 1.4)
+        rate = chain.rate * (1 + faster) * duty[day]
         if level > case:
             rate *= 3
         level += rate * step / 1000
@@ -549,14 +548,15 @@ def _elongation(chain: Chain, life_hours: np.ndarray, faster: float, draw: np.ra
 def _lives(chain: Chain, hours: np.ndarray, draw: np.random.Generator, rows: Rows) -> None:
     for number, fitted in enumerate(chain.fitted):
         removed = chain.fitted[number + 1] if number + 1 < len(chain.fitted) else None
+        first = (fitted - FIRST_DAY).days
+        last = ((removed or LAST_DAY) - FIRST_DAY).days
+        life = hours[first : last + 1] - hours[first]
+        duty = np.clip(np.exp(np.cumsum(draw.normal(0, 0.012, life.size)) - 0.03), 0.7, 1.4)
         for position, side in enumerate(chain.sides):
             strand = f"{chain.machine}-{side}" if side else chain.machine
             rows["strands"].append((fitted, _strand_row(chain, strand, side, fitted, removed)))
-            first = (fitted - FIRST_DAY).days
-            last = ((removed or LAST_DAY) - FIRST_DAY).days
-            life = hours[first : last + 1] - hours[first]
             faster = chain.unequal if position else 0.0
-            worn = _elongation(chain, life, faster, draw)
+            worn = _elongation(chain, life, faster, duty)
             _surveys(chain, strand, fitted, life, worn, draw, rows, removed is not None)
             if removed is None:
                 _lube(chain, strand, fitted, life, draw, rows)
