@@ -501,6 +501,7 @@ def main(folder: Path) -> None:
     for night in NIGHTS:
         _write_night(folder / "plant" / "nights" / night.isoformat(), rows, previous, night)
         previous = night
+    _write_dirty(folder / "dirty")
 
 
 def plant(draw: np.random.Generator) -> Rows:
@@ -1140,6 +1141,73 @@ def _write_night(folder: Path, rows: Rows, after: date, until: date) -> None:
             chosen = [row for row in chosen if row not in commas and row not in inches]
         if chosen:
             _write(folder / f"{feed}_{day}.csv", chosen, packed=feed == "run_hours" and until == NIGHTS[0])
+
+
+READING = "EL-11-A,2026-08-20,{mark},routine,20,{length}"
+HEADER = "strand,measured_at,mark,occasion,pitches,length_mm"
+
+#: Exports that are wrong in one way each, by file name; README.md says in which.
+DIRTY: dict[str, bytes] = {
+    name: ("\r\n".join(lines) + "\r\n").encode(encoding)
+    for name, encoding, lines in (
+        (
+            "elongation_readings_decimal_comma.csv",
+            "utf-8",
+            [HEADER, READING.format(mark=1, length='"3098,5"'), READING.format(mark=2, length="3098.0")],
+        ),
+        (
+            "elongation_readings_inches.csv",
+            "utf-8",
+            [HEADER, READING.format(mark=1, length="121.98"), READING.format(mark=2, length="3098.0")],
+        ),
+        (
+            "elongation_readings_lone_quote.csv",
+            "utf-8",
+            [HEADER, READING.format(mark='"1', length="3098.0"), READING.format(mark=2, length="3098.0")],
+        ),
+        (
+            "elongation_readings_cells.csv",
+            "utf-8",
+            [HEADER, READING.format(mark=1, length="3098.0,extra"), READING.format(mark=2, length="3098.0")],
+        ),
+        (
+            "elongation_readings_days.csv",
+            "utf-8",
+            [
+                HEADER,
+                READING.format(mark=1, length="3098.0").replace("2026-08-20", "03/04/2026"),
+                READING.format(mark=2, length="3098.0").replace("2026-08-20", "2026-02-30"),
+                READING.format(mark=3, length="3098.0"),
+            ],
+        ),
+        (
+            "elongation_readings_two_truths.csv",
+            "utf-8",
+            [HEADER, READING.format(mark=1, length="3098.0"), READING.format(mark=1, length="3099.0")],
+        ),
+        (
+            "elongation_readings_encoding.csv",
+            "cp1252",
+            [HEADER + ",measured_by", READING.format(mark=1, length="3098.0") + ",J\u00fcrgen"],
+        ),
+        (
+            "elongation_readings_header.csv",
+            "utf-8",
+            [HEADER.replace("strand", "strnad"), READING.format(mark=1, length="3098.0")],
+        ),
+        (
+            "run_hours_clock_change.csv",
+            "utf-8",
+            ["machine,read_at,meter_hours", "EL-11,2026-03-29T01:30,20000", "EL-11,2025-10-26T01:30,19000"],
+        ),
+    )
+}
+
+
+def _write_dirty(folder: Path) -> None:
+    folder.mkdir(parents=True, exist_ok=True)
+    for name, content in DIRTY.items():
+        (folder / name).write_bytes(content)
 
 
 def _write(path: Path, rows: list[Row], *, packed: bool = False, delimiter: str = ",") -> None:
