@@ -553,38 +553,49 @@ def _lives(chain: Chain, hours: np.ndarray, draw: np.random.Generator, rows: Row
         last = ((removed or LAST_DAY) - FIRST_DAY).days
         life = hours[first : last + 1] - hours[first]
         duty = np.clip(np.exp(np.cumsum(draw.normal(0, 0.012, life.size)) - 0.03), 0.7, 1.4)
+        surveyed = _survey_days(chain, life, draw, removed is not None)
+        steady = _elongation(chain, life, 0.0, duty)
         for position, side in enumerate(chain.sides):
             strand = f"{chain.machine}-{side}" if side else chain.machine
             rows["strands"].append((fitted, _strand_row(chain, strand, side, fitted, removed)))
-            faster = chain.unequal if position else 0.0
-            worn = _elongation(chain, life, faster, duty)
-            _surveys(chain, strand, fitted, life, worn, draw, rows, removed is not None)
+            worn = _elongation(chain, life, chain.unequal, duty) if position else steady
+            behind = worn - steady if position else None
+            _surveys(chain, strand, fitted, surveyed, worn, behind, draw, rows)
             if removed is None:
                 _lube(chain, strand, fitted, life, draw, rows)
+
+
+def _survey_days(
+    chain: Chain, life: np.ndarray, draw: np.random.Generator, ended: bool
+) -> list[tuple[int, str]]:
+    """Days of a life on which its strands are measured, all on the same day, and the occasion."""
+    found: list[tuple[int, str]] = []
+    due = 0.0
+    for day in range(life.size if np.isfinite(chain.survey_hours) else 0):
+        last = ended and day == life.size - 1
+        if life[day] < due and not last:
+            continue
+        found.append((day, "as_left" if day == 0 else "as_found" if last else "routine"))
+        due = life[day] + chain.survey_hours * draw.uniform(0.85, 1.15) if day else 100.0
+    return found
 
 
 def _surveys(
     chain: Chain,
     strand: str,
     fitted: date,
-    life: np.ndarray,
+    surveyed: list[tuple[int, str]],
     worn: np.ndarray,
+    behind: np.ndarray | None,
     draw: np.random.Generator,
     rows: Rows,
-    ended: bool,
 ) -> None:
-    if not np.isfinite(chain.survey_hours):
-        return
     pitches = 20 if chain.pitch_mm < 200 else 10
     nominal = pitches * chain.pitch_mm
     birth = 1 + draw.normal(0.10, 0.02, 4) / 100
     local = draw.normal(0, 0.02, 4)
-    due = 0.0
-    for day in range(life.size):
-        last = ended and day == life.size - 1
-        if life[day] < due and not last:
-            continue
-        occasion = "as_left" if day == 0 else "as_found" if last else "routine"
+    centres = (chain.pitches - sum(chain.teeth) / 2) * chain.pitch_mm / 2
+    for day, occasion in surveyed:
         when = fitted + timedelta(days=day)
         length = nominal * birth + nominal * (worn[day] * (1 + local)) / 100 + draw.normal(0, 0.8, 4)
         for mark in range(4):
@@ -619,12 +630,12 @@ def _surveys(
                         "measured_at": f"{when.isoformat()}T{'15' if day == 0 else '07'}:30",
                         "used_left_mm": f"{min(used + draw.normal(0, 1), chain.travel_mm):.0f}",
                         "used_right_mm": f"{min(used + draw.normal(0, 1), chain.travel_mm):.0f}",
+                        "lag_mm": ""
+                        if behind is None
+                        else f"{centres * behind[day] / 100 + draw.normal(0, 1):.0f}",
                     },
                 )
             )
-        due = life[day] + chain.survey_hours * draw.uniform(0.85, 1.15)
-        if day == 0:
-            due = 100
 
 
 def _lube(
