@@ -106,7 +106,12 @@ def _reason(each: Asked) -> Reason:
 
 
 def _need_by(group: list[Asked], machine: str, stops: Stops, as_of: date) -> tuple[date | None, str]:
-    """The earliest need-by and its stop; an undated job for the next shutdown takes that one's start."""
+    """The earliest need-by and its stop.
+
+    A job for the next shutdown that is undated, or whose day is past, takes that shutdown's start: the limit
+    behind it stops no machine before then.
+    """
+    stop = stops.following(machine, as_of) if group[0].urgency is Urgency.NEXT_SHUTDOWN else None
     dated = [each for each in group if each.verdict.need_by is not None]
     if dated:
         need_by = earliest(*(each.verdict.need_by for each in dated))
@@ -118,13 +123,10 @@ def _need_by(group: list[Asked], machine: str, stops: Stops, as_of: date) -> tup
         ]
         if named:
             return need_by, named[0]
-        stop = stops.holding(machine, need_by) if need_by is not None else None
-        return need_by, stop.name if stop else ""
-    if group[0].urgency is Urgency.NEXT_SHUTDOWN:
-        stop = stops.following(machine, as_of)
-        if stop:
-            return stop.first, stop.name
-    return None, ""
+        if need_by is not None and (stop is None or need_by > as_of):
+            held = stops.holding(machine, need_by)
+            return need_by, held.name if held else ""
+    return (stop.first, stop.name) if stop else (None, "")
 
 
 def _by_urgency(each: Asked) -> tuple[int, str, str, str]:

@@ -28,4 +28,5 @@ class OrdersSettings:
         low=1,
         high=60,
     )
-    prefix: str = setting("C", "word", Source.PROPOSED, "What stands before the running number of an order.")
+    #: What stands before the running number of an order; it is no value of the trade, so ``[site]`` gives it.
+    prefix: str = "C"
