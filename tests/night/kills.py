@@ -1,4 +1,4 @@
-"""Kill a night at random instants and between its steps, and see that the next run ends as if it had not been.
+"""Kill a night at random instants and between its steps, and see that the next run ends as if none had been.
 
     python -m tests.night.kills [KILLS]
 

@@ -6,6 +6,7 @@ import codecs
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from difflib import get_close_matches
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from takeup.contracts import Cell, contract
@@ -118,9 +119,9 @@ class SourceDialect:
         ):
             for column in columns:
                 if column not in known:
-                    self._wrong(
-                        key, f"names {column!r}, which is no column of {self.feed.value}", "See the contract."
-                    )
+                    near = get_close_matches(column, list(known), n=1)
+                    hint = f"Did you mean {near[0]!r}?" if near else "See the contract."
+                    self._wrong(key, f"names {column!r}, which is no column of {self.feed.value}", hint)
         for column, unit in self.units.items():
             try:
                 conversion(unit, known[column].unit)

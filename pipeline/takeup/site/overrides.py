@@ -15,6 +15,8 @@ A default of the trade is overridden by a table that says who answers for it::
 from __future__ import annotations
 
 import difflib
+import math
+import tomllib
 from collections.abc import Mapping
 from dataclasses import fields
 from datetime import date
@@ -46,20 +48,30 @@ def layered(
         Naming table, key and line.
     """
     found: dict[str, Layered[Any]] = {}
-    for section, record in sections.items():
-        found[section] = Layered(
-            record(),
-            _overrides(document.get(section, {}), record, section, lines),
-            _below(document, "machine", section, record, lines),
-            _below(document, "strand", section, record, lines),
-        )
-    for kind in ("machine", "strand"):
-        for name, tables in document.get(kind, {}).items():
+    below = {
+        kind: {
+            name: as_table(tables, lines, kind, name)
+            for name, tables in as_table(document.get(kind, {}), lines, kind).items()
+        }
+        for kind in ("machine", "strand")
+    }
+    for kind, named in below.items():
+        for name, tables in named.items():
             for table in tables:
                 if table not in sections:
-                    raise unknown(
-                        table, sections, where=lines.place(f"{kind}.{name}.{table}"), what="section"
-                    )
+                    where = lines.place(kind, name, table)
+                    raise unknown(table, sections, where=where, what="section")
+    for section, record in sections.items():
+        machine, strand = (
+            {
+                name: _overrides(tables[section], record, lines, kind, name, section)
+                for name, tables in named.items()
+                if section in tables
+            }
+            for kind, named in below.items()
+        )
+        site = _overrides(document.get(section, {}), record, lines, section)
+        found[section] = Layered(record(), site, machine, strand)
     return found
 
 
@@ -76,21 +88,50 @@ class LineFinder:
 
     def __init__(self, text: str, name: str = "takeup.toml") -> None:
         self.name = name
-        self._lines: dict[tuple[str, str], int] = {}
-        table = ""
+        self._lines: dict[tuple[str, ...], int] = {}
+        table: tuple[str, ...] = ()
         for number, line in enumerate(text.splitlines(), start=1):
             bare = line.strip()
             if bare.startswith("["):
-                table = bare.strip("[] ").replace('"', "").replace("'", "")
-                self._lines.setdefault((table, ""), number)
-            elif "=" in bare and not bare.startswith("#"):
-                self._lines.setdefault((table, bare.split("=", 1)[0].strip().strip("\"'")), number)
+                path = table = _path(bare)
+            else:
+                path = (*table, *_path(bare.partition("=")[0] + "= 0"))
+            self._lines.setdefault(path, number)
 
-    def place(self, table: str, key: str = "") -> str:
-        """File, line, table and key, as far as they are found."""
-        line = self._lines.get((table, key)) or self._lines.get((table, ""))
+    def place(self, *table: str, key: str = "") -> str:
+        """File, line, table and key; the line is that of the nearest table around them that has one."""
+        path = (*table, key) if key else table
+        known = (path[:length] for length in range(len(path), 0, -1))
+        line = next((self._lines[part] for part in known if part in self._lines), None)
         at = f"{self.name} line {line}" if line else self.name
-        return f"{at}, [{table}] {key}".rstrip()
+        return f"{at}, [{'.'.join(table)}] {key}".rstrip()
+
+
+def _path(line: str) -> tuple[str, ...]:
+    """The names that one line of TOML opens; none where it does not read alone."""
+    try:
+        found: Any = tomllib.loads(line)
+    except tomllib.TOMLDecodeError:
+        return ()
+    path: list[str] = []
+    while isinstance(found, dict) and found:
+        ((name, found),) = found.items()
+        path.append(name)
+    return tuple(path)
+
+
+def as_table(given: Any, lines: LineFinder, *path: str) -> Mapping[str, Any]:
+    """A value that must be a table.
+
+    Raises
+    ------
+    SettingsError
+        If it is none.
+    """
+    if not isinstance(given, Mapping):
+        *table, key = path
+        raise SettingsError(f"{key} = {given!r} is not a table", where=lines.place(*table, key=key))
+    return given
 
 
 def unknown(word: str, known: Any, *, where: str, what: str = "key") -> SettingsError:
@@ -100,24 +141,14 @@ def unknown(word: str, known: Any, *, where: str, what: str = "key") -> Settings
     return SettingsError(f"{what} {word!r} is not known here; {hint}", where=where)
 
 
-def _below(
-    document: Mapping[str, Any], kind: str, section: str, record: type, lines: LineFinder
-) -> dict[str, dict[str, Override]]:
-    return {
-        name: _overrides(tables[section], record, f"{kind}.{name}.{section}", lines)
-        for name, tables in document.get(kind, {}).items()
-        if section in tables
-    }
-
-
-def _overrides(table: Mapping[str, Any], record: type, name: str, lines: LineFinder) -> dict[str, Override]:
-    known = {item.name: item for item in fields(record)}
+def _overrides(given: Any, record: type, lines: LineFinder, *path: str) -> dict[str, Override]:
+    known = {item.name: item for item in fields(record) if item.metadata}
     found = {}
-    for key, given in table.items():
-        where = lines.place(name, key)
+    for key, value in as_table(given, lines, *path).items():
+        where = lines.place(*path, key=key)
         if key not in known:
             raise unknown(key, known, where=where)
-        found[key] = _override(given, known[key], where)
+        found[key] = _override(value, known[key], where)
     return found
 
 
@@ -149,6 +180,8 @@ def _value(value: Any, item: Any, where: str) -> Any:
             wanted, "a table"
         )
         raise SettingsError(f"value = {value!r} is not {kind}", where=where)
+    if wanted is float and not math.isfinite(value):
+        raise SettingsError(f"value = {value} is not a finite number", where=where)
     low, high = item.metadata["low"], item.metadata["high"]
     if (low is not None and value < low) or (high is not None and value > high):
         raise SettingsError(

@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
+import math
 import re
 import tomllib
 from collections.abc import Mapping
-from dataclasses import MISSING, dataclass, fields
+from dataclasses import dataclass, replace
 from datetime import time
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from takeup.derive.settings import MeasuringSettings
 from takeup.errors import SettingsError
-from takeup.feeds.dialect import SourceDialect, default_sources
+from takeup.feeds.dialect import SourceDialect
 from takeup.judgement.settings import SECTIONS as JUDGEMENT_SECTIONS
 from takeup.judgement.settings import JudgementSettings
 from takeup.layered import Layered
-from takeup.model import Feed
 from takeup.orders.settings import OrdersSettings
-from takeup.site.overrides import LineFinder, layered, unknown
+from takeup.site.overrides import LineFinder, as_table, layered, unknown
+from takeup.site.sources import sources
 
 #: Section of the settings file → the record that declares its fields.
 SECTIONS: dict[str, type] = {
@@ -29,6 +30,7 @@ SECTIONS: dict[str, type] = {
 
 PLAIN_TABLES = ("site", "source", "machine", "strand")
 
+_PREFIX = re.compile(r"[A-Za-z][A-Za-z0-9]{0,11}")
 _CLOCK = re.compile(r"([01]\d|2[0-3]):([0-5]\d)")
 
 
@@ -38,7 +40,6 @@ class Settings:
 
     name: str
     time_zone: str
-    order_prefix: str
     tell_at: time
     inbox: str
     settle_seconds: float
@@ -88,7 +89,8 @@ def read_settings(text: str) -> Settings:
     for table in document:
         if table not in (*PLAIN_TABLES, *SECTIONS):
             raise unknown(table, (*PLAIN_TABLES, *SECTIONS), where=lines.place(table), what="table")
-    site = _Site(document.get("site", {}), lines)
+    site = _Site(as_table(document.get("site", {}), lines, "site"), lines)
+    name = site.text("name")
     zone = site.text("time_zone")
     try:
         ZoneInfo(zone)
@@ -99,16 +101,19 @@ def read_settings(text: str) -> Settings:
             why="Civil days and clock changes depend on it.",
             todo="Write a name such as 'Europe/Lisbon'.",
         ) from error
+    layers = layered(document, SECTIONS, lines)
+    layers["orders"] = replace(
+        layers["orders"], record=OrdersSettings(prefix=site.prefix("order_prefix", "C"))
+    )
     settings = Settings(
-        name=site.text("name"),
+        name=name,
         time_zone=zone,
-        order_prefix=site.text("order_prefix", "C"),
         tell_at=site.clock("tell_at", "02:30"),
         inbox=site.text("inbox", "inbox"),
         settle_seconds=site.number("settle_seconds", 5.0),
         stale_after_days=int(site.number("stale_after_days", 7.0)),
-        sources=_sources(document.get("source", {}), zone, lines),
-        layers=layered(document, SECTIONS, lines),
+        sources=sources(as_table(document.get("source", {}), lines, "source"), zone, lines),
+        layers=layers,
         text=text,
     )
     site.nothing_else()
@@ -124,7 +129,7 @@ class _Site:
         self._known: set[str] = set()
 
     def place(self, key: str) -> str:
-        return self._lines.place("site", key)
+        return self._lines.place("site", key=key)
 
     def _get(self, key: str, default: Any, wanted: type | tuple[type, ...], kind: str) -> Any:
         self._known.add(key)
@@ -143,12 +148,14 @@ class _Site:
 
     def number(self, key: str, default: float) -> float:
         value = float(self._get(key, default, (int, float), "a number"))
+        if not math.isfinite(value):
+            raise SettingsError(f"{key} = {value} is not a number of seconds or days", where=self.place(key))
         if value < 0:
             raise SettingsError(f"{key} = {value} is below 0", where=self.place(key))
         return value
 
     def clock(self, key: str, default: str) -> time:
-        value = self.text(key, default)
+        value: str = self._get(key, default, str, "a clock time in quotes, such as '02:30'")
         found = _CLOCK.fullmatch(value)
         if not found:
             raise SettingsError(
@@ -156,40 +163,17 @@ class _Site:
             )
         return time(int(found[1]), int(found[2]))
 
+    def prefix(self, key: str, default: str) -> str:
+        value = self.text(key, default)
+        if not _PREFIX.fullmatch(value):
+            raise SettingsError(
+                f"{key} = {value!r} is not one to twelve letters and digits, a letter first",
+                where=self.place(key),
+                why="Order numbers name files.",
+            )
+        return value
+
     def nothing_else(self) -> None:
         for key in self._table:
             if key not in self._known:
                 raise unknown(key, self._known, where=self.place(key))
-
-
-def _sources(tables: Mapping[str, Any], zone: str, lines: LineFinder) -> tuple[SourceDialect, ...]:
-    """The site's sources, then a source of plain exports a feed, unless the site has one of that name."""
-    own = [_source(name, table, zone, lines) for name, table in tables.items()]
-    return (*own, *(source for source in default_sources() if source.name not in tables))
-
-
-def _source(name: str, table: Mapping[str, Any], zone: str, lines: LineFinder) -> SourceDialect:
-    known = {item.name: item for item in fields(SourceDialect) if item.name != "name"}
-    where = lines.place(f"source.{name}")
-    for key in table:
-        if key not in known:
-            raise unknown(key, known, where=lines.place(f"source.{name}", key))
-    given = {"time_zone": zone, **table}
-    missing = [
-        key
-        for key, item in known.items()
-        if key not in given and item.default is MISSING and item.default_factory is MISSING
-    ]
-    if missing:
-        raise SettingsError(f"{', '.join(missing)} must be given", where=where)
-    try:
-        feed = Feed(given["feed"])
-    except ValueError:
-        raise unknown(str(given["feed"]), list(Feed), where=where, what="feed") from None
-    if not isinstance(given["files"], list) or not all(
-        isinstance(pattern, str) for pattern in given["files"]
-    ):
-        raise SettingsError(
-            f"files = {given['files']!r} is not a list of texts", where=lines.place(f"source.{name}", "files")
-        )
-    return SourceDialect(name=name, **{**given, "feed": feed, "files": tuple(given["files"])})
