@@ -144,46 +144,79 @@ def _is_ascii(path: Path) -> bool:
 
 def _look(path: Path, codec: str, delimiter: str) -> Text:
     """One pass over the bytes."""
-    feeds = returns = pairs = 0
-    marked = controls = quoted = strange = edged = blank = False
-    decodes, decoder = codec == "utf-8", codecs.getincrementaldecoder("utf-8")()
-    behind = [blanks + b'"' for blanks in _BLANKS if blanks != delimiter.encode()]
-    tail = b""
-    ends = b""  # the line ends behind what was read so far
+    look = _Look(codec, delimiter)
     with path.open("rb") as file:
         while chunk := file.read(_CHUNK):
-            first = feeds == returns == 0 and not ends and file.tell() == len(chunk)
-            marked = marked or (first and chunk.startswith(codecs.BOM_UTF8))
-            pairs += (ends[-1:] + chunk).count(b"\r\n")
-            feeds += chunk.count(b"\n")
-            returns += chunk.count(b"\r")
-            held = (b"\n" if first else b"") + ends + chunk
-            content = held.rstrip(b"\r\n")
-            blank = blank or (b"\n\n" in content or b"\n\r" in content)
-            ends = held[len(content) :]
-            quoted = quoted or b'"' in chunk
-            strange = strange or (quoted and any(blanks in tail + chunk for blanks in behind))
-            tail = chunk[-3:]
-            edged = edged or _has_edges(held, delimiter)
-            controls = controls or len(chunk.translate(None, CONTROLS)) != len(chunk)
-            if decodes and not (chunk.isascii() and not decoder.getstate()[0]):
-                decodes = _decodes(decoder, chunk)
-    if decodes:
-        decodes = _decodes(decoder, b"", final=True)
-    only_returns = returns > 0 and feeds == 0
-    one_style = returns == 0 or returns == pairs == feeds
-    line_end = b"\r" if only_returns else b"\n"
-    all_ends = returns if only_returns else feeds
-    return Text(
-        path=path,
-        encoding=codec,
-        line_end=line_end,
-        marked=marked,
-        quoted=quoted,
-        edged=edged or (codec != "utf-8" and not _is_ascii(path)),
-        plain=one_style and not (controls or blank or strange) and (decodes or codec != "utf-8"),
-        lines=all_ends - ends.count(line_end) + 1,
-    )
+            look.add(chunk)
+    return look.text(path)
+
+
+class _Look:
+    """What was seen of a file so far."""
+
+    def __init__(self, codec: str, delimiter: str) -> None:
+        self.codec = codec
+        self.delimiter = delimiter
+        self.behind_blanks = [blank + b'"' for blank in _BLANKS if blank != delimiter.encode()]
+        self.decoder = codecs.getincrementaldecoder("utf-8")()
+        self.decodes = codec == "utf-8"
+        self.feeds = self.returns = self.pairs = 0
+        self.marked = self.controls = self.quoted = self.strange = self.edged = self.blank = False
+        self.ascii = True
+        self.begun = False
+        self.tail = b""  # the last bytes, for what straddles two chunks
+        self.ends = b""  # the line ends behind the last other byte
+
+    def add(self, chunk: bytes) -> None:
+        """Look at the next bytes."""
+        if not self.begun:
+            self.begun, self.marked, self.ends = True, chunk.startswith(codecs.BOM_UTF8), b"\n"
+        seam = self.tail + chunk
+        feeds, returns = chunk.count(b"\n"), chunk.count(b"\r")
+        self.feeds += feeds
+        self.returns += returns
+        if returns:
+            self.pairs += (self.tail[-1:] + chunk).count(b"\r\n")
+        low = np.count_nonzero(np.frombuffer(chunk, dtype=np.uint8) < 32)
+        self.controls |= low != feeds + returns + chunk.count(b"\t") or b"\x7f" in chunk
+        self.quoted |= b'"' in chunk
+        self.strange |= self.quoted and any(blanks in seam for blanks in self.behind_blanks)
+        self.edged = self.edged or _has_edges(seam, self.delimiter)
+        self._line_ends(chunk, has_returns=returns > 0)
+        plain = chunk.isascii()
+        self.ascii &= plain
+        if self.decodes and not (plain and not self.decoder.getstate()[0]):
+            self.decodes = _decodes(self.decoder, chunk)
+        self.tail = chunk[-4:]
+
+    def _line_ends(self, chunk: bytes, *, has_returns: bool) -> None:
+        """Whether a blank line stands before other lines."""
+        content = chunk.rstrip(b"\r\n")
+        if not content:
+            self.ends += chunk
+            return
+        head = self.ends + chunk[: len(chunk) - len(chunk.lstrip(b"\r\n"))]
+        self.blank |= head.count(b"\n") > 1 or b"\n\n" in content or (has_returns and b"\n\r" in content)
+        self.ends = chunk[len(content) :]
+
+    def text(self, path: Path) -> Text:
+        """What all of it comes to."""
+        if self.decodes:
+            self.decodes = _decodes(self.decoder, b"", final=True)
+        only_returns = self.returns > 0 and self.feeds == 0
+        one_style = self.returns == 0 or self.returns == self.pairs == self.feeds
+        line_end = b"\r" if only_returns else b"\n"
+        readable = self.decodes or self.codec != "utf-8"
+        return Text(
+            path=path,
+            encoding=self.codec,
+            line_end=line_end,
+            marked=self.marked,
+            quoted=self.quoted,
+            edged=self.edged or (self.codec != "utf-8" and not self.ascii),
+            plain=one_style and readable and not (self.controls or self.blank or self.strange),
+            lines=(self.returns if only_returns else self.feeds) - self.ends.count(line_end) + 1,
+        )
 
 
 def _has_edges(held: bytes, delimiter: str) -> bool:

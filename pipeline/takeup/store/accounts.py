@@ -126,6 +126,9 @@ def answer(connection: DuckDBPyConnection, feed: Feed, night: int) -> None:
         f"SELECT * FROM refused r WHERE r.feed = {text(feed.value)} AND r.night < {night} "
         "AND NOT EXISTS (SELECT 1 FROM answered a WHERE a.row_id = r.row_id)"
     )
+    (open_rows,) = connection.execute(f"SELECT count(*) FROM ({open_before})").fetchall()[0]
+    if not open_rows:
+        return
     tonight = f"SELECT * FROM refused WHERE feed = {text(feed.value)} AND night = {night}"
     files = f"SELECT * FROM file WHERE feed = {text(feed.value)} AND night = {night} AND refused_whole = ''"
     connection.execute(

@@ -71,15 +71,16 @@ def merge(
         "SELECT key FROM arrived GROUP BY key HAVING count(*) > 1 "
         f"UNION SELECT key FROM arrived SEMI JOIN {feed} USING (key)"
     )
-    connection.execute(f"CREATE OR REPLACE TEMP TABLE raced AS {_race(contract, night)}")
-    stored = f"INSERT INTO {feed} BY NAME SELECT a.* FROM arrived a"
     (crowd,) = connection.execute("SELECT count(*) FROM busy").fetchall()[0]
-    connection.execute(f"{stored} ANTI JOIN busy USING (key)" if crowd else stored)
+    connection.execute(f"CREATE OR REPLACE TEMP TABLE raced AS {_race(contract, night) if crowd else _NO_RACE}")
+    stored = f"INSERT INTO {feed} BY NAME SELECT a.* FROM arrived a"
     if crowd:
-        connection.execute(
-            f"{stored} SEMI JOIN (FROM raced WHERE outcome IN ('new', 'superseding')) USING (row_id)"
-        )
+        outcomes = "FROM raced WHERE outcome IN ('new', 'superseding')"
+        connection.execute(f"{stored} ANTI JOIN busy USING (key)")
+        connection.execute(f"{stored} SEMI JOIN ({outcomes}) USING (row_id)")
         connection.execute(_ends(night))
+    else:
+        connection.execute(stored)
     silent = dict(
         connection.execute(
             f"SELECT file_id, count(*) FROM {staged_table(contract)} "
@@ -88,6 +89,12 @@ def merge(
     )
     counted = _counted(connection, list(files), silent)
     return counted, _contradictions(connection, contract)
+
+
+_NO_RACE = (
+    "SELECT row_id, file_id, line, known_from, came, key, stamp, row_id AS row_before, '' AS outcome "
+    "FROM arrived WHERE FALSE"
+)
 
 
 def _race(contract: Contract, night: int) -> str:

@@ -137,10 +137,15 @@ def stage(connection: DuckDBPyConnection, reading: Reading) -> tuple[int, list[F
 
 
 def _asked(reading: Reading) -> list[Check]:
-    """What the contract asks of the columns that the file has; the others hold their defaults."""
+    """What the contract asks of the columns that the file has, beyond words, which only read if they are known.
+
+    The other columns hold their defaults.
+    """
     present = {rule.field.name for rule in reading.rules if rule.position is not None}
     return [
-        check for check in checks(reading.contract.feed) if check.column in present or check.name in WHOLE_ROW
+        check
+        for check in checks(reading.contract.feed)
+        if (check.column in present or check.name in WHOLE_ROW) and check.name != "unknown_word"
     ]
 
 
@@ -219,12 +224,12 @@ def _late(cells: dict[str, CellSql]) -> list[tuple[str, str]]:
 
 def _key(reading: Reading) -> str:
     """md5 of the key cells: the same in every version of DuckDB, and NULL when one does not read."""
-    parts = " || chr(31) || ".join(name(column) for column in reading.contract.key)
-    required = [
-        f"{name(column)} <> ''" for column in reading.contract.key if reading.contract.field(column).required
-    ]
-    digest = f"md5_number({parts})"
-    return f"CASE WHEN {' AND '.join(required)} THEN {digest} END" if required else digest
+    cells = [name(column) for column in reading.contract.key]
+    there = " AND ".join(
+        f"{cell} <> ''" if reading.contract.field(column).required else f"{cell} IS NOT NULL"
+        for cell, column in zip(cells, reading.contract.key, strict=True)
+    )
+    return f"CASE WHEN {there} THEN md5_number(concat({', chr(31), '.join(cells)})) END"
 
 
 def _stamp(reading: Reading) -> str:
