@@ -43,7 +43,8 @@ def explain(
     if of_strand.empty:
         return []
     place = of_strand.iloc[0]
-    subjects = {("strand", strand), ("set", place["set"]), ("machine", place["machine"])}
+    named = (("strand", strand), ("set", place["set"]), ("machine", place["machine"]))
+    subjects = {pair for pair in named if pair[1]}  # a strand that no register names may have no machine
     told: list[Verdict] = []
     for each in answered(situation, settings, registered() if rules is None else rules):
         answers = each.answers
