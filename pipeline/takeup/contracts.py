@@ -1,8 +1,8 @@
 """The published contract of each feed, read once and put to three uses.
 
-``schemas/<feed>.json`` is a plain Frictionless Table Schema with extras under ``x-`` keys. From the one record
-read here come the :mod:`pandera` schema that guards every frame handed over, the SQL that names failing cells
-in the store, and the table in the documentation; a test holds the first two to the same answer.
+``schemas/<feed>.json`` is a plain Frictionless Table Schema with extras under ``x-`` keys. From the record
+read here come the :mod:`pandera` schema that guards every frame handed over, the SQL that names failing
+cells in the store, and the table in the documentation; a test holds the first two to the same answer.
 """
 
 from __future__ import annotations
@@ -393,8 +393,8 @@ def failing_cells(frame: pd.DataFrame, feed: Feed | str) -> set[tuple[int, str, 
     found: set[tuple[int, str, str]] = set()
     first = {"none_of_group_filled": rules.any_of[0][0]} if rules.any_of else {}
     first |= {ratio.reason: ratio.over for ratio in rules.ratios}
-    for rows, only_key in ((frame[~retracted], False), (frame[retracted], True)):
-        rows = rows.reset_index(drop=True)
+    for part, only_key in ((frame[~retracted], False), (frame[retracted], True)):
+        rows = part.reset_index(drop=True)
         try:
             pandera_schema(feed).validate(rows, lazy=True)
         except pandera.errors.SchemaErrors as failed:

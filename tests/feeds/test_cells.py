@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+import pandas as pd
 import pytest
+from tests.feeds.delivery import Site
 
 from takeup.feeds import SourceDialect
-from tests.feeds.delivery import Site
 
 
 def outcomes(tmp_path, feed: str, column: str, cells: list[str], fixed: dict[str, str], key: str, **dialect):
@@ -20,7 +21,7 @@ def outcomes(tmp_path, feed: str, column: str, cells: list[str], fixed: dict[str
     site.deliver({"export.csv": "\n".join(lines) + "\n"})
     rows = site.rows(feed)
     values = {
-        who: None if value != value else value for who, value in zip(rows[key], rows[column], strict=True)
+        who: None if pd.isna(value) else value for who, value in zip(rows[key], rows[column], strict=True)
     }
     reasons = {row.line: row.reason for row in site.store.kept_out()}
     return [reasons.get(number + 2, values.get(f"row {number:04}", "lost")) for number, _ in enumerate(cells)]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import os
 from pathlib import Path
 
 import pytest
@@ -120,7 +119,7 @@ def test_what_a_read_only_inbox_keeps_is_remembered_and_not_found_again(tmp_path
         raise PermissionError(13, "Permission denied")
 
     monkeypatch.setattr(Path, "unlink", refuse)
-    about = os.stat(tmp_path / "machines.csv")
+    about = (tmp_path / "machines.csv").stat()
     kept = feeds.release(taken)
     assert kept == [Remembered("machines.csv", about.st_size, about.st_mtime_ns, taken[0].sha256)]
     monkeypatch.undo()

@@ -5,9 +5,9 @@ from __future__ import annotations
 from datetime import date
 
 import pytest
+from tests.feeds.delivery import AS_OF, EXPORTS, Site, later
 
 from takeup.feeds import SourceDialect, default_sources
-from tests.feeds.delivery import AS_OF, EXPORTS, Site, later
 
 HEAD = "machine,read_at,meter_hours,changed_at,withdrawn\n"
 
@@ -57,7 +57,7 @@ def test_without_a_stamp_the_later_night_wins_and_the_earlier_is_kept(tmp_path):
 
 def test_a_correction_taken_back_is_a_change_again(tmp_path):
     site = Site(tmp_path)
-    for number, value in enumerate((100, 101, 100), start=1):
+    for value in (100, 101, 100):
         (rows,) = site.deliver(hours(f"EL-1,2026-03-01,{value},,"))
         assert rows.duplicate == 0
         assert meter(site) == [value]
@@ -168,7 +168,12 @@ def test_the_stamp_of_a_file_name_orders_its_rows(tmp_path):
     assert (row.reason, row.line, row.found) == ("name_without_stamp", 0, "hours_20263001.csv")
 
 
-READINGS = "strand,measured_at,elongation_percent\nEL-1 A,2026-03-02,1.5\nEL-9,2026-03-02,1.5\nEL-1 A,2026-03-20,1.6\n"
+READINGS = """\
+strand,measured_at,elongation_percent
+EL-1 A,2026-03-02,1.5
+EL-9,2026-03-02,1.5
+EL-1 A,2026-03-20,1.6
+"""
 
 
 def test_rows_wait_for_their_parents_and_their_day_and_come_in_by_themselves(tmp_path):

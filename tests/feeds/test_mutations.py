@@ -1,4 +1,4 @@
-"""Whatever happens to an export on its way, every row of it is accounted for and nothing ends in a traceback."""
+"""Whatever happens to an export on its way, every row is accounted for and nothing ends in a traceback."""
 
 from __future__ import annotations
 

@@ -8,11 +8,11 @@ import io
 import random
 
 import pytest
+from tests.feeds.delivery import EXPORTS, Site
 
 from takeup.feeds import SourceDialect
 from takeup.feeds.lines import cells_of
 from takeup.store.staging import load_raw
-from tests.feeds.delivery import EXPORTS, Site
 
 HOURS = "machine,read_at,meter_hours\n"
 FINDINGS = "machine,seen_at,finding,remark\n"
@@ -153,8 +153,10 @@ LONE_QUOTES = [
 ]
 
 
-@pytest.mark.parametrize(("where", "line", "reason"), LONE_QUOTES, ids=[case[0] for case in LONE_QUOTES])
-def test_a_lone_quote_never_swallows_other_rows(tmp_path, where, line, reason):
+@pytest.mark.parametrize(
+    ("line", "reason"), [case[1:] for case in LONE_QUOTES], ids=[case[0] for case in LONE_QUOTES]
+)
+def test_a_lone_quote_never_swallows_other_rows(tmp_path, line, reason):
     site = Site(tmp_path)
     good = [f"A{n},2026-03-02,rub,fine" for n in range(300)]
     text = FINDINGS + "\n".join([*good[:150], line, *good[150:]]) + "\n"
@@ -212,7 +214,7 @@ def test_lines_of_delimiters_only_are_blank(tmp_path):
 
 
 def test_every_record_our_reader_takes_alone_the_loader_reads_the_same_way(tmp_path):
-    """The fast way and the line-by-line way must agree on what a cell is, or damage elsewhere would change a row.
+    """The fast and the line-by-line way must agree on what a cell is, or damage elsewhere would change a row.
 
     A quote mark behind two blanks never meets the loader: the preflight sends such files line by line.
     """

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from tests.feeds.delivery import AS_OF, Site
 
 from takeup import feeds
 from takeup.errors import InputUnusable
 from takeup.feeds import Archived, Found, SourceDialect, archive_path, default_sources
-from tests.feeds.delivery import AS_OF, Site
 
 READINGS = next(source for source in default_sources() if source.feed == "elongation_readings")
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from datetime import date
 
-from takeup.feeds import SourceDialect
 from tests.feeds.delivery import AS_OF, EXPORTS, Site
+
+from takeup.feeds import SourceDialect
 
 MACHINES = "machine,kind\n" + "".join(f"M-{n:02},other\n" for n in range(20))
 

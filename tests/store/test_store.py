@@ -11,13 +11,13 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from tests.feeds.delivery import AS_OF, EXPORTS, Site, later
 
 import takeup
 from takeup.contracts import contract
 from takeup.errors import LockHeld, OurFault, StoreDamaged, StoreError
 from takeup.model import Change, Fact, Feed, Job, Order, OrderEvent, OrderState, Reason, Urgency
 from takeup.store import Store, migrations
-from tests.feeds.delivery import AS_OF, EXPORTS, Site, later
 
 
 def test_a_store_is_made_with_every_step_of_its_tables_once(tmp_path):
@@ -60,11 +60,16 @@ def test_a_damaged_file_is_a_store_error_that_names_the_way_out(tmp_path, damage
     path.write_bytes(
         {"text": b"not a store" * 1000, "cut": whole[:9000], "header": b"\0" * 4096 + whole[4096:]}[damage]
     )
-    with pytest.raises(StoreDamaged, match="the store does not read") as caught, Store.open(path) as store:
-        for feed in Feed:
-            store.rows(feed, as_of=AS_OF)
+    with pytest.raises(StoreDamaged, match="the store does not read") as caught:
+        read_everything(path)
     assert str(path) in str(caught.value)
     assert "takeup rebuild" in caught.value.todo
+
+
+def read_everything(path: Path) -> None:
+    with Store.open(path) as store:
+        for feed in Feed:
+            store.rows(feed, as_of=AS_OF)
 
 
 HOLDER = """
@@ -102,12 +107,17 @@ def test_a_night_is_kept_whole_or_not_at_all(tmp_path):
     site = Site(tmp_path)
     site.deliver(EXPORTS)
     before = site.store.counts()
-    with pytest.raises(RuntimeError, match="half way"), site.store.night(2, AS_OF) as night:
-        night.connection.execute("INSERT INTO ended VALUES (1, 2, NULL, 1, 'missing')")
-        raise RuntimeError("half way")
+    with pytest.raises(RuntimeError, match="half way"):
+        stop_half_way(site.store)
     assert site.store.counts() == before
     site.number = 1
     site.deliver({"run_hours.csv": "machine,read_at,meter_hours\nEL-1,2026-03-03,1\n"})
+
+
+def stop_half_way(store: Store) -> None:
+    with store.night(2, AS_OF) as night:
+        night.connection.execute("INSERT INTO ended VALUES (1, 2, NULL, 1, 'missing')")
+        raise RuntimeError("half way")
 
 
 def test_a_mistake_in_sql_inside_a_night_is_a_store_error(tmp_path):
@@ -202,7 +212,8 @@ def test_a_rehearsal_knows_a_first_load_by_its_own_dates(tmp_path):
     site.deliver(EXPORTS)
     site.deliver(
         {
-            "run_hours.csv": "machine,read_at,meter_hours\nEL-1,2026-02-23T06:00,14801\nEL-1,2026-02-24,14810\n"
+            "run_hours.csv": "machine,read_at,meter_hours\n"
+            "EL-1,2026-02-23T06:00,14801\nEL-1,2026-02-24,14810\n"
         },
         as_of=later(2),
     )
@@ -248,7 +259,7 @@ def test_a_cache_replaces_the_rows_of_some_strands(tmp_path):
         assert store.read_cache("survey").empty
 
 
-def test_an_empty_frame_clears_its_strands(tmp_path):
+def test_an_empty_frame_clears_its_strands():
     with Store.open(None) as store:
         frame = pd.DataFrame({"strand": pd.Series(["A"], dtype=object), "e": [1.0]})
         store.write_cache("life", frame, ["A"], 1)

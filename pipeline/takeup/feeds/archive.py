@@ -21,8 +21,8 @@ class Archived:
     Attributes
     ----------
     reread : bool
-        Whether it was taken on an earlier night and is read again, by somebody's decision: only its rows whose
-        refusal is open are taken, they stand behind what came since, and nothing ends.
+        Whether it was taken on an earlier night and is read again, by somebody's decision: only its rows
+        whose refusal is open are taken, they stand behind what came since, and nothing ends.
     """
 
     found: Found

@@ -9,7 +9,7 @@ from difflib import get_close_matches
 from takeup.contracts import Contract
 from takeup.feeds.dialect import SourceDialect
 from takeup.feeds.preflight import FileProblem
-from takeup.feeds.reasons import FileRefusal
+from takeup.store.reasons import FileRefusal
 
 
 @dataclass(frozen=True)

@@ -92,19 +92,19 @@ def find(
 
 def _marks(inbox: Path) -> dict[str, tuple[int, int, int]]:
     """Size, time and mode of everything in the inbox that is not hidden."""
+    found = {}
     try:
-        found = {}
         for path in inbox.iterdir():
             if not path.name.startswith("."):
                 about = path.lstat()
                 found[path.name] = (about.st_size, about.st_mtime_ns, about.st_mode)
-        return found
     except OSError as problem:
         raise InputUnusable(
             f"the inbox cannot be listed: {problem.strerror}",
             where=str(inbox),
             todo="Make the folder, or correct its path in the settings.",
         ) from problem
+    return found
 
 
 def _found(

@@ -1,8 +1,8 @@
 """A file taken apart line by line: the way for files that do not load as they stand.
 
-Every record comes out on one line of a scratch file; a line that cannot be a record is a culprit and comes out
-alone. A quote left open therefore never swallows the rows after it: a cell may run over several lines only if
-none of the further lines would be a row of its own.
+Every record comes out on one line of a scratch file; a line that cannot be a record is a culprit and comes
+out alone. A quote left open therefore never swallows the rows after it: a cell may run over several lines
+only if none of the further lines would be a row of its own.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from functools import cache
 from pathlib import Path
 
 from takeup.feeds.preflight import CONTROLS, Text
-from takeup.feeds.reasons import Refusal
+from takeup.store.reasons import Refusal
 
 #: The longest line that is read as a row, in bytes; one cell may hold 2,000 characters at most.
 LONGEST_LINE = 1_000_000
@@ -80,8 +80,8 @@ def physical_lines(path: Path, line_end: bytes = b"\n") -> Iterator[bytes]:
 def cells_of(line: str, delimiter: str) -> list[str] | None:
     r"""The cells of a record; None where a quote mark is out of place or left open.
 
-    A quote mark encloses a cell when it is its first character, one blank before it aside, and is doubled inside;
-    behind more blanks it is out of place; anywhere else it is a character like any other.
+    A quote mark encloses a cell when it is its first character, one blank before it aside, and is doubled
+    inside; behind more blanks it is out of place; anywhere else it is a character like any other.
 
     Examples
     --------
@@ -191,7 +191,7 @@ class _Reader:
         ahead: deque[tuple[int, bytes]],
         numbered: Iterator[tuple[int, bytes]],
     ) -> str | None:
-        """A record whose cell goes on over the next lines; None, and the lines put back, where it does not."""
+        """A record whose cell goes on over the next lines; else None, and the lines are put back."""
         parts, looked_at = [begun], []
         record = None
         while len(parts) < MOST_LINES:

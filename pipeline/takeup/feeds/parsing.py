@@ -14,9 +14,9 @@ from takeup.feeds.dialect import SourceDialect
 from takeup.feeds.header import Header, read_header
 from takeup.feeds.lines import Culprit, Records, cells_of, physical_lines, raw_lines, shown, take_apart
 from takeup.feeds.preflight import FileProblem, Text, preflight
-from takeup.feeds.reasons import FileRefusal
 from takeup.store.closing import earlier_take, keep_refused_lines
 from takeup.store.reading import Reading
+from takeup.store.reasons import FileRefusal
 from takeup.store.staging import Failure, load_raw, stage
 
 if TYPE_CHECKING:
@@ -135,7 +135,7 @@ def declared_stamp(name: str, dialect: SourceDialect) -> float | None:
         if match is None:
             raise ValueError(name)
         parts = {key: int(value) for key, value in match.groupdict().items() if value is not None}
-        moment = datetime(**parts, tzinfo=UTC)  # type: ignore[arg-type]
+        moment = datetime(**parts, tzinfo=UTC)
     except ValueError as problem:
         raise FileProblem(FileRefusal.NAME_WITHOUT_STAMP, name, dialect.stamp_pattern) from problem
     return moment.timestamp() / 86400.0 if "hour" in parts else moment.timestamp() / 86400.0 + 0.5

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from takeup.feeds.reasons import FileRefusal
+from takeup.store.reasons import FileRefusal
 
 _CHUNK = 1 << 22
 #: Control characters that no cell may hold; tab, line feed and carriage return have their own rules.
@@ -48,7 +48,7 @@ class Text:
     path : Path
         The archived file itself, or a scratch copy.
     line_end : bytes
-        ``\\n``, or ``\\r`` where the file has no other.
+        Line feed, or carriage return where the file has no other.
     marked : bool
         Whether it begins with a byte order mark.
     quoted : bool

@@ -1,4 +1,4 @@
-"""Whole exports: one that is older than what is known, or lacks too much, is refused; else what it lacks ends."""
+"""Whole exports: one older than what is known, or lacking too much, is refused; else what it lacks ends."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 from takeup.contracts import contract
 from takeup.feeds.parsing import Parsed
 from takeup.feeds.preflight import FileProblem
-from takeup.feeds.reasons import FileRefusal
 from takeup.model import Feed
 from takeup.store.closing import Missing, close, missing, newest_stamp
+from takeup.store.reasons import FileRefusal
 from takeup.store.store import Night
 from takeup.store.visible import At
 

@@ -1,4 +1,4 @@
-"""The store: numbered tables, rows by insertion only, and what held at any night. The only room that speaks SQL."""
+"""The store: numbered tables, rows by insertion only, and what held at any night; only here SQL is spoken."""
 
 from takeup.store.store import Night as Night
 from takeup.store.store import Store as Store

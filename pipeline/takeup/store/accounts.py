@@ -101,8 +101,8 @@ def record_refused(
     }
     connection.register("refused_given", pd.DataFrame(columns))
     connection.execute(
-        f"INSERT INTO refused SELECT CAST(file_id AS BIGINT) * {LINES_A_FILE} + line, {night}, file_id, line, "
-        f"{text(feed.value)}, reason, column_name, found, wanted, subject, raw, "
+        f"INSERT INTO refused SELECT CAST(file_id AS BIGINT) * {LINES_A_FILE} + line, {night}, "
+        f"file_id, line, {text(feed.value)}, reason, column_name, found, wanted, subject, raw, "
         "CASE WHEN key = '' THEN NULL ELSE CAST(key AS UHUGEINT) END FROM refused_given"
     )
     connection.unregister("refused_given")
@@ -131,28 +131,27 @@ def answer(connection: DuckDBPyConnection, feed: Feed, night: int) -> None:
         return
     tonight = f"SELECT * FROM refused WHERE feed = {text(feed.value)} AND night = {night}"
     files = f"SELECT * FROM file WHERE feed = {text(feed.value)} AND night = {night} AND refused_whole = ''"
+    delivered = "o.key IN (SELECT key FROM arrived)"
+    read_again = (
+        f"EXISTS (SELECT 1 FROM ({files}) f JOIN file g ON g.file_id = o.file_id "
+        "WHERE f.sha256 = g.sha256 OR (f.whole AND g.whole AND f.source = g.source))"
+    )
+    refused_again = (
+        f"EXISTS (SELECT 1 FROM ({tonight}) t "
+        "WHERE t.key = o.key OR (t.raw = o.raw AND t.line > 0 AND o.line > 0))"
+    )
     connection.execute(
-        f"""
-        INSERT INTO answered
-        SELECT o.row_id, {night},
-               CASE WHEN o.key IN (SELECT key FROM arrived) THEN 'delivered'
-                    WHEN EXISTS (SELECT 1 FROM ({files}) f JOIN file g ON g.file_id = o.file_id
-                                 WHERE f.sha256 = g.sha256 OR (f.whole AND g.whole AND f.source = g.source))
-                    THEN 'read_again'
-                    ELSE 'refused_again' END
-        FROM ({open_before}) o
-        WHERE o.key IN (SELECT key FROM arrived)
-           OR EXISTS (SELECT 1 FROM ({tonight}) t WHERE t.key = o.key OR (t.raw = o.raw AND t.line > 0 AND o.line > 0))
-           OR EXISTS (SELECT 1 FROM ({files}) f JOIN file g ON g.file_id = o.file_id
-                      WHERE f.sha256 = g.sha256 OR (f.whole AND g.whole AND f.source = g.source))
-        """
+        f"INSERT INTO answered SELECT o.row_id, {night}, CASE WHEN {delivered} THEN 'delivered' "
+        f"WHEN {read_again} THEN 'read_again' ELSE 'refused_again' END FROM ({open_before}) o "
+        f"WHERE {delivered} OR {read_again} OR {refused_again}"
     )
 
 
 def accounting(connection: DuckDBPyConnection, night: int) -> list[Accounting]:
     """How the rows of each file of a night ended, in the order taken."""
     rows = connection.execute(
-        "SELECT name, sha256, feed, rows_read, rows_new, rows_duplicate, rows_superseding, rows_refused, rows_waiting "
+        "SELECT name, sha256, feed, "
+        "rows_read, rows_new, rows_duplicate, rows_superseding, rows_refused, rows_waiting "
         "FROM file WHERE night = ? ORDER BY file_id",
         [night],
     ).fetchall()
@@ -207,7 +206,8 @@ def origins(connection: DuckDBPyConnection, row_ids: Iterable[int]) -> pd.DataFr
     """Feed, file, hash and line of rows, in the order of their ids."""
     return frame_of(
         connection.execute(
-            f"SELECT r.row_id, f.feed, f.name AS file, f.sha256, CAST(r.row_id % {LINES_A_FILE} AS BIGINT) AS line "
+            f"SELECT r.row_id, f.feed, f.name AS file, f.sha256, "
+            f"CAST(r.row_id % {LINES_A_FILE} AS BIGINT) AS line "
             f"FROM (SELECT DISTINCT unnest($ids::BIGINT[]) AS row_id) r "
             f"JOIN file f ON f.file_id = r.row_id // {LINES_A_FILE} ORDER BY r.row_id",
             {"ids": [int(row_id) for row_id in row_ids]},
@@ -235,7 +235,8 @@ def set_aside(connection: DuckDBPyConnection, row_ids: Iterable[int], night: int
         {"rows": bound["rows"]},
     ).fetchall()[0]
     connection.execute(
-        f"INSERT INTO answered SELECT row_id, $night, 'set_aside' FROM {chosen} SEMI JOIN refused USING (row_id)",
+        f"INSERT INTO answered SELECT row_id, $night, 'set_aside' FROM {chosen} "
+        "SEMI JOIN refused USING (row_id)",
         bound,
     )
     for feed in Feed:

@@ -90,7 +90,7 @@ def text_cell(rule: CellRule) -> CellSql:
 
 
 def word_cell(rule: CellRule) -> CellSql:
-    """A word of the contract or of the site, without regard to case; blanks and hyphens count as underscores."""
+    """A word of the contract or the site, in any case; blanks and hyphens count as underscores."""
     words, cell = rule.field.words, raw(rule)
     known = {plain_word(word): word for word in words}
     known |= {plain_word(theirs): ours for theirs, ours in rule.words.items()}
@@ -159,7 +159,7 @@ def plain_number(cell: str, marks: Marks) -> str:
 
 
 def day_pattern(date_order: str, year: str = r"(?:19|20)\d\d") -> str:
-    """The pattern of a day: digits in the source's order, one separator throughout; year first also without."""
+    """The pattern of a day: the source's order, one separator throughout; year first also without."""
     order = "ymd" if date_order == "ymd" else "dmy"
     kind = _SEPARATED[order].replace("{y}", year)
     kinds = [kind.replace("{s}", separator) for separator in ("-", "/", r"\.")]

@@ -19,8 +19,8 @@ REGISTERS = (Feed.MACHINES, Feed.STRANDS)
 def effective_changes(connection: DuckDBPyConnection, now: At, before: At) -> dict[str, set[str]]:
     """Names touched between two standpoints, by ``strand`` and ``machine``.
 
-    A row that came or ended touches its subjects; so does one that its date lets in. A register's row also when
-    it holds now and did not before, or the other way, which covers the rows that waited for it.
+    A row that came or ended touches its subjects; so does one that its date lets in. A register's row also
+    when it holds now and did not before, or the other way, which covers the rows that waited for it.
     """
     touched: dict[str, set[str]] = {subject: set() for subject in SUBJECTS}
     for feed in Feed:
@@ -44,7 +44,8 @@ def _touched(rules: Contract, column: str, now: At, before: At) -> str:
     if rules.event:
         day = name(rules.event_day)
         tests.append(f"({day} > {before.day} AND {day} <= {now.day})")
-    query = f"SELECT DISTINCT {name(column)} FROM {feed} WHERE known_from <= {now.night} AND ({' OR '.join(tests)})"
+    touched = " OR ".join(tests)
+    query = f"SELECT DISTINCT {name(column)} FROM {feed} WHERE known_from <= {now.night} AND ({touched})"
     if rules.feed in REGISTERS:
         then = f"SELECT row_id, {name(column)} FROM {holding(rules.feed, before)}"
         today = f"SELECT row_id, {name(column)} FROM {holding(rules.feed, now)}"

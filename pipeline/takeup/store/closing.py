@@ -89,7 +89,7 @@ def newest_stamp(connection: DuckDBPyConnection, source: str) -> float | None:
 
 
 def earlier_take(connection: DuckDBPyConnection, feed: str, sha256: str) -> tuple[int, int, str] | None:
-    """File id, night and file refusal of the last time these bytes were taken, and the night they first came."""
+    """Of bytes taken before: file id of the last time, the night they first came, the last file refusal."""
     found = connection.execute(
         "SELECT file_id, min(night) OVER (), refused_whole FROM file WHERE feed = ? AND sha256 = ? "
         "ORDER BY file_id DESC LIMIT 1",
@@ -126,7 +126,8 @@ def closed(connection: DuckDBPyConnection, contract: Contract, night: int) -> li
     """Row id, key, subject and file of every key of a feed that a whole export no longer held on a night."""
     return connection.execute(
         f"SELECT r.row_id, concat_ws(', ', {names(contract.key, 'r')}), r.{name(contract.subject)}, f.name "
-        f"FROM ended e JOIN {name(contract.feed.value)} r USING (row_id) JOIN file f ON f.file_id = e.by_file "
+        f"FROM ended e JOIN {name(contract.feed.value)} r USING (row_id) "
+        "JOIN file f ON f.file_id = e.by_file "
         f"WHERE e.night = ? AND e.how = 'missing' AND f.feed = {text(contract.feed.value)} ORDER BY r.row_id",
         [night],
     ).fetchall()

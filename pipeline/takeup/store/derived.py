@@ -49,7 +49,7 @@ def tables(connection: DuckDBPyConnection, prefix: str) -> list[str]:
 
 
 def read_cache(connection: DuckDBPyConnection, table: str, strands: Iterable[str] | None) -> pd.DataFrame:
-    """The rows of a cache by strand, within a strand as they were written; without rows, without columns too."""
+    """The rows of a cache by strand, within a strand as written; an empty frame where there is none."""
     import pandas as pd
 
     stored = cache_name(table)
@@ -157,7 +157,7 @@ def _sql_type(column: pd.Series) -> str:
         return "BOOLEAN"
     if kind == "M":
         return "DATE"
-    first = next((value for value in column if value is not None and value == value), "")
+    first = next((value for value in column if isinstance(value, str | list | tuple)), "")
     return "BIGINT[]" if isinstance(first, list | tuple) or str(column.name) == "row_ids" else "VARCHAR"
 
 

@@ -18,15 +18,17 @@ def columns_of(result: DuckDBPyConnection) -> dict[str, np.ndarray[Any, Any]]:
     """A result's columns as plain arrays: numbers with NaN for NULL, text as objects with None for NULL."""
     found = {}
     for column, values in result.fetchnumpy().items():
-        if isinstance(values, np.ma.MaskedArray):
-            if values.dtype.kind in "iuf":
-                values = values.astype(np.float64).filled(np.nan) if values.mask.any() else values.data
-            else:
-                plain = values.data.astype(object)
-                plain[values.mask] = None
-                values = plain
-        found[column] = values
+        found[column] = _plain(values) if isinstance(values, np.ma.MaskedArray) else np.asarray(values)
     return found
+
+
+def _plain(values: np.ma.MaskedArray[Any, Any]) -> np.ndarray[Any, Any]:
+    blank = np.ma.getmaskarray(values)
+    if not blank.any():
+        return np.asarray(values.data)
+    plain = values.data.astype(np.float64 if values.dtype.kind in "iuf" else object)
+    plain[blank] = np.nan if values.dtype.kind in "iuf" else None
+    return plain
 
 
 def frame_of(result: DuckDBPyConnection) -> pd.DataFrame:

@@ -1,7 +1,7 @@
 """Staged rows join the rows known, by insertion only.
 
-The versions of a key stand in one order: by the source's stamp, then by the night their file came, then by row
-id.
+The versions of a key stand in one order: by the source's stamp, then by the night their file came, then by
+row id.
 A row whose predecessor in that order says the same is a *duplicate* and is not stored; every other row is
 stored, and the version before it has *ended* from this night on. A row without a stamp takes the latest stamp
 known for its key, so that it follows what is known.
@@ -64,7 +64,8 @@ def merge(
         f"CREATE OR REPLACE TEMP VIEW arrived AS "
         f"SELECT CAST(file_id AS BIGINT) * {LINES_A_FILE} + line AS row_id, file_id, line, "
         f"CAST({night} AS INTEGER) AS known_from, CAST({came} AS INTEGER) AS came, key, stamp, "
-        f"{names(contract.frame_columns)} FROM {staged_table(contract)} WHERE good AND {speaks} AND file_id IN ({usable})"
+        f"{names(contract.frame_columns)} FROM {staged_table(contract)} WHERE good AND {speaks} "
+        f"AND file_id IN ({usable})"
     )
     connection.execute(
         "CREATE OR REPLACE TEMP TABLE busy AS "
@@ -72,7 +73,8 @@ def merge(
         f"UNION SELECT key FROM arrived SEMI JOIN {feed} USING (key)"
     )
     (crowd,) = connection.execute("SELECT count(*) FROM busy").fetchall()[0]
-    connection.execute(f"CREATE OR REPLACE TEMP TABLE raced AS {_race(contract, night) if crowd else _NO_RACE}")
+    race = _race(contract, night) if crowd else _NO_RACE
+    connection.execute(f"CREATE OR REPLACE TEMP TABLE raced AS {race}")
     stored = f"INSERT INTO {feed} BY NAME SELECT a.* FROM arrived a"
     if crowd:
         outcomes = "FROM raced WHERE outcome IN ('new', 'superseding')"
@@ -114,7 +116,8 @@ def _race(contract: Contract, night: int) -> str:
     ), latest AS (
         SELECT key, max(stamp) AS stamp FROM known GROUP BY key
     ), coming AS (
-        SELECT row_id, file_id, line, known_from, came, key, a.stamp AS own, coalesce(a.stamp, latest.stamp) AS stamp,
+        SELECT row_id, file_id, line, known_from, came, key, a.stamp AS own,
+               coalesce(a.stamp, latest.stamp) AS stamp,
                md5_number({said}) AS content
         FROM arrived a SEMI JOIN busy USING (key) LEFT JOIN latest USING (key)
     ), torn AS (
@@ -150,7 +153,8 @@ def _ends(night: int) -> str:
     INSERT INTO ended
     SELECT row_id, {night}, follower, follower // {LINES_A_FILE}, 'superseded'
     FROM (
-        SELECT row_id, outcome, lead(row_id) OVER versions AS follower, lead(outcome) OVER versions AS then_came
+        SELECT row_id, outcome,
+               lead(row_id) OVER versions AS follower, lead(outcome) OVER versions AS then_came
         FROM raced WHERE outcome IN ('known', 'new', 'superseding')
         WINDOW versions AS (PARTITION BY key ORDER BY stamp NULLS FIRST, came, row_id)
     )

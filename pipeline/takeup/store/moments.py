@@ -32,13 +32,10 @@ def moment_cell(rule: CellRule, marks: Marks, *, offsets: bool) -> CellSql:
     pattern = f"{day_pattern(marks.date_order, YEAR)}(?:{TIME}(?:{OFFSET})?)?"
     clock, timed = name("clock " + column), name("timed " + column)
     bare = f"regexp_replace({cell}, {text(OFFSET + '$')}, '')" if offsets else cell
+    read = f"try_cast({iso_day(bare, marks.date_order)} AS TIMESTAMP)"
     first = Step(
         (
-            (
-                "clock " + column,
-                f"CASE WHEN {matches(cell, pattern)} "
-                f"THEN try_cast({iso_day(bare, marks.date_order)} AS TIMESTAMP) END",
-            ),
+            ("clock " + column, f"CASE WHEN {matches(cell, pattern)} THEN {read} END"),
             ("timed " + column, f"contains({cell}, ':')"),
             *((("shift " + column, _shift(cell)),) if offsets else ()),
         )
@@ -92,20 +89,16 @@ def _converted(column: str, marks: Marks, shift: str, first: Step) -> tuple[Step
     utc = name("utc " + column)
     there, here = name("there " + column), name("here " + column)
     offset = f"CASE WHEN {clock} < {there}.turn THEN {there}.before ELSE {there}.after END"
+    that_day = f"{there}.clock = 'local' AND {there}.day = CAST({clock} AS DATE)"
     to_utc = Step(
         (("utc " + column, f"{clock} - to_seconds(coalesce({shift}, {offset}))"),),
-        (
-            f"LEFT JOIN {days_table(marks.zone)} {there} "
-            f"ON {there}.clock = 'local' AND {there}.day = CAST({clock} AS DATE)",
-        ),
+        (f"LEFT JOIN {days_table(marks.zone)} {there} ON {that_day}",),
     )
     local = f"CASE WHEN {utc} < {here}.turn THEN {here}.before ELSE {here}.after END"
+    that_day = f"{here}.clock = 'utc' AND {here}.day = CAST({utc} AS DATE)"
     to_site = Step(
         (("site " + column, f"CASE WHEN {timed} THEN {utc} + to_seconds({local}) ELSE {clock} END"),),
-        (
-            f"LEFT JOIN {days_table(marks.site_zone)} {here} "
-            f"ON {here}.clock = 'utc' AND {here}.day = CAST({utc} AS DATE)",
-        ),
+        (f"LEFT JOIN {days_table(marks.site_zone)} {here} ON {that_day}",),
     )
     return first, to_utc, to_site
 
@@ -124,7 +117,8 @@ def _shift(cell: str) -> str:
 def _offset_text(utc: str, site: str) -> str:
     minutes = f"CAST((epoch_us({site}) - epoch_us({utc})) // 60000000 AS INTEGER)"
     return (
-        f"(CASE WHEN {minutes} < 0 THEN '-' ELSE '+' END || lpad(CAST(abs({minutes}) // 60 AS VARCHAR), 2, '0') "
+        f"(CASE WHEN {minutes} < 0 THEN '-' ELSE '+' END "
+        f"|| lpad(CAST(abs({minutes}) // 60 AS VARCHAR), 2, '0') "
         f"|| ':' || lpad(CAST(abs({minutes}) % 60 AS VARCHAR), 2, '0'))"
     )
 

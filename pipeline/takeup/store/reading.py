@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from dataclasses import field as dataclass_field
 from pathlib import Path
 
 from takeup.contracts import Contract, Field
@@ -49,7 +50,7 @@ class CellRule:
 
     field: Field
     position: int | None
-    words: Mapping[str, str] = field(default_factory=dict)
+    words: Mapping[str, str] = dataclass_field(default_factory=dict)
     conversion: Conversion | None = None
 
 

@@ -59,8 +59,8 @@ class Failure:
 def staged_table(contract: Contract) -> str:
     """Quoted name of a feed's staged table.
 
-    Every record has its row: ``file_id``, ``ordinal``, ``line``, ``key`` (NULL where its key cells do not read),
-    ``stamp``, the frame columns and ``good``.
+    Every record has its row: ``file_id``, ``ordinal``, ``line``, ``key`` (NULL where its key cells do not
+    read), ``stamp``, the frame columns and ``good``.
     """
     return f"scratch.{name('staged ' + contract.feed.value)}"
 
@@ -75,7 +75,8 @@ def prepare(connection: DuckDBPyConnection, contract: Contract) -> None:
     columns = ", ".join(f"{name(column)} {kinds.get(column, 'VARCHAR')}" for column in contract.frame_columns)
     connection.execute(
         f"CREATE TABLE IF NOT EXISTS {staged_table(contract)} "
-        f"(file_id INTEGER, ordinal BIGINT, line INTEGER, key UHUGEINT, stamp DOUBLE, {columns}, good BOOLEAN)"
+        "(file_id INTEGER, ordinal BIGINT, line INTEGER, key UHUGEINT, stamp DOUBLE, "
+        f"{columns}, good BOOLEAN)"
     )
 
 
@@ -137,7 +138,7 @@ def stage(connection: DuckDBPyConnection, reading: Reading) -> tuple[int, list[F
 
 
 def _asked(reading: Reading) -> list[Check]:
-    """What the contract asks of the columns that the file has, beyond words, which only read if they are known.
+    """What the contract asks of the columns that the file has; a word only reads if it is known.
 
     The other columns hold their defaults.
     """
@@ -166,8 +167,9 @@ def _cell(reading: Reading, rule: CellRule, offsets: frozenset[str]) -> CellSql:
 
 def _with_offsets(connection: DuckDBPyConnection, reading: Reading) -> frozenset[str]:
     """The moment columns that may hold an offset in some cell."""
+    hint = "coalesce(bool_or({0} LIKE '%Z%' OR {0} LIKE '%+%' OR {0} LIKE '%:%-%'), FALSE)"
     tests = {
-        rule.field.name: f"coalesce(bool_or({cell} LIKE '%Z%' OR {cell} LIKE '%+%' OR {cell} LIKE '%:%-%'), FALSE)"
+        rule.field.name: hint.format(cell)
         for rule in reading.rules
         if rule.field.cell is Cell.MOMENT and rule.position is not None
         for cell in (_column(reading, rule.position),)
@@ -283,8 +285,8 @@ def _failures(connection: DuckDBPyConnection, reading: Reading, cells: dict[str,
     for column, cell in cells.items():
         for number, (condition, reason, wanted) in enumerate(cell.reasons):
             if condition != "TRUE":
-                condition = name(f"why {column} {number}") if cell.joins else condition
-                tests.append((f"({cell.failed}) AND {condition}", column, reason.value, wanted))
+                late = name(f"why {column} {number}") if cell.joins else condition
+                tests.append((f"({cell.failed}) AND {late}", column, reason.value, wanted))
             else:
                 tests.append((cell.failed, column, reason.value, wanted))
         tests += [
@@ -305,7 +307,8 @@ def _failures(connection: DuckDBPyConnection, reading: Reading, cells: dict[str,
     bad = f"(FROM {staged_table(reading.contract)} WHERE file_id = {reading.file_id} AND NOT good)"
     where = f"WHERE rowid IN (SELECT ordinal FROM {bad})"
     rows = connection.execute(
-        f"{_typed(reading, cells, where)}, judged AS (SELECT *, CASE {which} ELSE -1 END AS failure FROM typed) "
+        f"{_typed(reading, cells, where)}, "
+        f"judged AS (SELECT *, CASE {which} ELSE -1 END AS failure FROM typed) "
         f"SELECT bad.line, failure, CASE failure {shown} ELSE '' END, {subject}, bad.key "
         f"FROM judged JOIN {bad} bad USING (ordinal) ORDER BY bad.line"
     ).fetchall()

@@ -244,7 +244,7 @@ class Store:
         return None if found[0][0] is None else found[0]
 
     def kept_out(self, night: int | None = None) -> list[KeptOut]:
-        """The rows refused and not answered since, and those waiting, at a night; the last one if left out."""
+        """The rows refused and not answered since, and those waiting, at a night, by default the last."""
         known = self.last_night() if night is None else night
         with speaking(self.path):
             found = self.connection.execute("SELECT as_of FROM night WHERE number = ?", [known]).fetchall()
@@ -315,7 +315,7 @@ class Store:
             derived.write_verdicts(self.connection, frame, night)
 
     def orders(self, *, open_only: bool = False, night: int | None = None) -> list[Order]:
-        """Every order as it stood after a night, by number; ``open_only`` leaves out done and withdrawn ones."""
+        """Every order as it stood after a night, by number; ``open_only``: not done, not withdrawn."""
         with speaking(self.path):
             known = self.last_night() if night is None else night
             return orderbook.orders(self.connection, known, open_only=open_only)
@@ -334,7 +334,8 @@ class Store:
     def forget_after(self, night: int) -> int:
         """Remove everything of later nights, after a night that was not committed.
 
-        Caches that a later night wrote to are dropped: what it replaced is gone, so the next night derives anew.
+        Caches that a later night wrote to are dropped: what it replaced is gone, so the next night derives
+        anew.
 
         Returns
         -------

@@ -104,7 +104,7 @@ def holding(feed: Feed, at: At, *, missing: bool = False) -> str:
 
 
 def waiting(feed: Feed, at: At) -> str:
-    """The rows in force that wait, each with its reason as ``waits_for`` (a feed may have a column ``reason``)."""
+    """The rows in force that wait, each with its reason as ``waits_for``; some feeds have a ``reason``."""
     rules = contract(feed)
     cases = []
     for column, parent in rules.refers.items():
@@ -119,6 +119,7 @@ def waiting(feed: Feed, at: At) -> str:
     if not cases:
         return f"(SELECT *, '' AS waits_for FROM {name(feed.value)} WHERE FALSE)"
     return (
-        f"(SELECT * FROM (SELECT r.*, CASE {' '.join(cases)} ELSE '' END AS waits_for FROM {in_force(feed, at)} r) "
+        f"(SELECT * FROM (SELECT r.*, CASE {' '.join(cases)} ELSE '' END AS waits_for "
+        f"FROM {in_force(feed, at)} r) "
         "WHERE waits_for <> '')"
     )

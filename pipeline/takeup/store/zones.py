@@ -1,8 +1,8 @@
 """Turns of a zone's clock as tables: the rules come from Python's zone data, which a night's record names.
 
 Two tables a zone, made when first asked for: ``turns Z`` holds the stretches of wall clock that do not exist
-(*gap*) or exist twice (*fold*); ``days Z`` holds the offsets of every local day and of every UTC day, before and
-after the day's turn.
+(*gap*) or exist twice (*fold*); ``days Z`` holds the offsets of every local day and of every UTC day, before
+and after the day's turn.
 """
 
 from __future__ import annotations
@@ -60,7 +60,7 @@ def turns(zone: str) -> tuple[tuple[datetime, int, int], ...]:
 
 
 def first_offset(zone: str) -> int:
-    """Offset east of UTC at the beginning of 1970. [s]"""
+    """Offset east of UTC at the beginning of 1970, in seconds."""
     return int((FIRST.astimezone(ZoneInfo(zone)).utcoffset() or timedelta()).total_seconds())
 
 
@@ -136,7 +136,8 @@ def _make_days(connection: DuckDBPyConnection, zone: str) -> None:
         f"SELECT '{clock}' AS clock, d.day, t.{turn} AS turn, "
         f"coalesce(t.before, p.after, {first}) AS before, coalesce(t.after, p.after, {first}) AS after "
         f"FROM (SELECT {days} AS day) d "
-        f"LEFT JOIN (SELECT DISTINCT ON (CAST({turn} AS DATE)) * FROM {table}) t ON CAST(t.{turn} AS DATE) = d.day "
+        f"LEFT JOIN (SELECT DISTINCT ON (CAST({turn} AS DATE)) * FROM {table}) t "
+        f"ON CAST(t.{turn} AS DATE) = d.day "
         f"ASOF LEFT JOIN {table} p ON CAST(d.day AS TIMESTAMP) >= p.{done}"
         for clock, turn, done in (("local", "lo", "hi"), ("utc", "moment", "moment"))
     ]
