@@ -2,8 +2,8 @@
 
 A line is the RFC 8785 form of one record. Every record carries ``previous``, the SHA-256 of the line before
 it (its bytes without the newline), so that a line cannot be changed, dropped or moved without breaking the
-chain after it. The *head* is the SHA-256 of the last line. A line counts from the moment its newline is on the
-disk: what stands after the last newline was never committed and is cut off at the next start.
+chain after it. The *head* is the SHA-256 of the last line. A line counts from the moment its newline is on
+the disk: what stands after the last newline was never committed and is cut off at the next start.
 """
 
 from __future__ import annotations

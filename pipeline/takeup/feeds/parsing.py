@@ -20,7 +20,7 @@ from takeup.store.reasons import FileRefusal
 from takeup.store.staging import Failure, load_raw, stage
 
 if TYPE_CHECKING:
-    from duckdb import DuckDBPyConnection
+    from takeup.store.connection import Connection
 
 
 #: The longest contract has about fifty columns; a header of more than this is no header.
@@ -70,7 +70,7 @@ class Parsed:
 
 
 def parse(
-    connection: DuckDBPyConnection,
+    connection: Connection,
     path: Path,
     name: str,
     dialect: SourceDialect,
@@ -83,7 +83,7 @@ def parse(
 
     Parameters
     ----------
-    connection : DuckDBPyConnection
+    connection : Connection
         Outside the night's transaction: a line that does not load would end it.
     path : Path
         The archived bytes.
@@ -106,7 +106,7 @@ def parse(
         return Parsed(file_id, dialect, rows, problem=problem, text=text)
 
 
-def only_refused(connection: DuckDBPyConnection, parsed: Parsed, sha256: str) -> Parsed:
+def only_refused(connection: Connection, parsed: Parsed, sha256: str) -> Parsed:
     """Of a file that is read again, the rows whose refusal is still open; all, where none of it was used."""
     earlier = earlier_take(connection, parsed.dialect.feed.value, sha256)
     if earlier is None:
@@ -173,7 +173,7 @@ def _header(text: Text, dialect: SourceDialect) -> tuple[Header, int]:
 
 
 def _stage(
-    connection: DuckDBPyConnection,
+    connection: Connection,
     text: Text,
     header: Header,
     header_line: int,
@@ -222,7 +222,7 @@ def _stage(
 
 
 def _apart(
-    connection: DuckDBPyConnection, reading: Reading, text: Text, header_line: int, scratch: Path
+    connection: Connection, reading: Reading, text: Text, header_line: int, scratch: Path
 ) -> tuple[Reading, Records]:
     records = take_apart(text, reading.delimiter, reading.columns, header_line, scratch)
     apart = replace(

@@ -20,6 +20,9 @@ CONFIG: dict[str, str | bool | int | float | list[str]] = {
 
 _REBUILD = "The next night makes it again from archive and ledger; 'takeup rebuild' does so at once."
 
+#: An open connection, for rooms that pass it on without speaking SQL themselves.
+Connection = duckdb.DuckDBPyConnection
+
 
 def connect(path: Path | None, *, read_only: bool) -> duckdb.DuckDBPyConnection:
     """A connection to a store file, or to one in memory.
