@@ -239,3 +239,28 @@ def test_the_first_register_touches_every_strand_with_rows(tmp_path):
     site.deliver({"elongation_readings.csv": READINGS})
     site.deliver({"strands.csv": "strand,fitted_on,machine\nDC-2,2025-06-01,DC-2\n"})
     assert site.store.effective_changes(2, AS_OF, AS_OF)["strand"] == {"EL-1 A", "EL-9", "DC-2"}
+
+
+def test_the_same_nights_told_again_give_the_same_rows_and_row_ids(tmp_path):
+    nights = [
+        EXPORTS,
+        {name: text.replace("20,3099", "20,3100") for name, text in reversed(EXPORTS.items())},
+        {
+            "elongation_readings.csv": READINGS,
+            "run_hours.csv": HEAD + "EL-1,2026-03-01,x,,\nEL-1,2026-03-02,1,,\n",
+        },
+    ]
+    one, other = Site(tmp_path / "one"), Site(tmp_path / "other", on_disk=True)
+    for site in (one, other):
+        for number, files in enumerate(nights):
+            site.deliver(files, as_of=later(number))
+    assert one.store.counts() == other.store.counts()
+    for table in one.store.counts():
+        everything = f"FROM {table} ORDER BY ALL"
+        assert one.store.query(everything).equals(other.store.query(everything)), table
+
+
+def test_a_folder_whose_name_looks_like_a_pattern_is_a_folder(tmp_path):
+    site = Site(tmp_path / "plant [north] *")
+    (rows,) = site.deliver(hours("EL-1,2026-03-01,100,,"))
+    assert ended(rows) == (1, 0, 0, 0, 0)

@@ -46,6 +46,14 @@ def test_a_store_of_a_newer_takeup_is_refused(tmp_path):
         Store.open(path)
 
 
+def test_a_store_of_an_older_takeup_is_not_read_as_it_is(tmp_path):
+    path = tmp_path / "store.duckdb"
+    with Store.open(path) as store:
+        store.connection.execute("DELETE FROM migration WHERE number = 3")
+    with pytest.raises(StoreError, match="its tables are of another version"):
+        Store.open(path, read_only=True)
+
+
 def test_a_missing_store_is_said_when_only_read(tmp_path):
     with pytest.raises(StoreError, match="there is no store yet"):
         Store.open(tmp_path / "none.duckdb", read_only=True)

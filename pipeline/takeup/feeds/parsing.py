@@ -96,8 +96,10 @@ def parse(
         Folder for copies.
     """
     text: Text | None = None
+    own = scratch / str(file_id)  # a name without anything that the loader would take for a pattern
+    own.symlink_to(path.resolve())
     try:
-        text = preflight(path, dialect.encoding, dialect.delimiter, scratch)
+        text = preflight(own, dialect.encoding, dialect.delimiter, scratch)
         stamp = declared_stamp(name, dialect)
         header, header_line = _header(text, dialect)
         return _stage(connection, text, header, header_line, dialect, file_id, site_zone, stamp, scratch)

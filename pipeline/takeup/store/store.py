@@ -11,7 +11,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
 from takeup.contracts import contract, frame_columns
-from takeup.errors import OurFault
+from takeup.errors import OurFault, StoreError
 from takeup.model import Accounting, Feed, KeptOut, Order, OrderEvent
 from takeup.store import accounts, changes, closing, derived, migrations, orderbook
 from takeup.store.connection import connect, speaking, transaction
@@ -100,6 +100,16 @@ class Store:
         store = cls(path, connect(path, read_only=read_only), read_only=read_only)
         if not read_only:
             store.migrate()
+            return store
+        with speaking(path):
+            current = migrations.is_current(store.connection)
+        if not current:
+            store.close()
+            raise StoreError(
+                "its tables are of another version of takeup",
+                where=str(path),
+                todo="Run a night, or rebuild the store, with this version.",
+            )
         return store
 
     def __enter__(self) -> Self:

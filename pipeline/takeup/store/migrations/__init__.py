@@ -31,6 +31,11 @@ def applied(connection: DuckDBPyConnection) -> list[int]:
     return [number for (number,) in connection.execute("SELECT number FROM migration ORDER BY 1").fetchall()]
 
 
+def is_current(connection: DuckDBPyConnection) -> bool:
+    """Whether a store has been through exactly the steps known here."""
+    return applied(connection) == [number for number, _, _ in steps()]
+
+
 def migrate(connection: DuckDBPyConnection, where: str) -> list[str]:
     """Run the steps a store lacks.
 
