@@ -41,6 +41,7 @@ CHANGED, LATE = 0.10, 0.06
 STILL_RUNS = SECOND_NIGHT + 1
 LONGEST_INTERVAL_HOURS = 920.0
 STRAIGHT_SIDEBARS = ("bushed_rollerless", "roller_conveyor")
+ROLLERS = ("roller_conveyor", "offset_sidebar_roller")
 STOPS = ("2024-10-14", "2025-04-14", "2025-10-13", "2026-04-13", "2026-10-12", "2027-01-11", "2027-04-12",
          "2027-07-12", "2027-10-11")  # fmt: skip
 
@@ -391,6 +392,8 @@ def _strands(strands: pd.DataFrame, lives: pd.DataFrame, draw: np.random.Generat
     parts = ["pin_diameter_mm", "bushing_bore_mm", "bushing_outside_mm", "pin_case_mm", "bushing_case_mm"]
     plan = ["teeth_tail", "takeup_travel_mm", "lube_plan", "lube_interval_hours", "lube_quantity_ml"]
     told = strands[["set_place", *same, *parts, *plan]].copy()
+    rollers = strands["construction"].isin(ROLLERS)
+    told["roller_diameter_mm"] = (1.6 * strands["bushing_outside_mm"]).round(1).where(rollers)
     told["centres_mm"] = (strands["pitches"] * strands["pitch_mm"] / 2).round()
     told["fixed_centres"] = "no"
     told["strand_spacing_mm"] = np.where(strands["side"] != "", "900", "")
