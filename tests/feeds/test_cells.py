@@ -196,6 +196,13 @@ def test_text_longer_than_the_contract_is_refused_by_characters_not_bytes(tmp_pa
     ]
 
 
+def test_of_a_huge_cell_only_the_beginning_is_kept_with_its_refusal(tmp_path):
+    site = Site(tmp_path)
+    site.deliver({"machines.csv": f"machine,kind\n{'x' * 50_000},other\n"})
+    (row,) = site.store.kept_out()
+    assert (row.reason, len(row.found), len(row.raw)) == ("too_long", 300, 10_000)
+
+
 DAYS = {
     "ymd": [
         ("2026-03-02", "2026-03-02"),

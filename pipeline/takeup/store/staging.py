@@ -39,6 +39,9 @@ LONGEST_LINE = 4_000_000
 #: Characters cut from both ends of a cell: blanks of any width and the tab.
 EDGES = " \t\u00a0\u2007\u202f"
 
+#: Characters of a refused cell that are kept; its line stands beside it, and the archive holds the whole.
+MOST_SHOWN = 300
+
 #: Lines of a file are numbered below this, so that a row id reads as file and line.
 LINES_A_FILE = 1_000_000_000
 
@@ -309,7 +312,8 @@ def _failures(connection: DuckDBPyConnection, reading: Reading, cells: dict[str,
     rows = connection.execute(
         f"{_typed(reading, cells, where)}, "
         f"judged AS (SELECT *, CASE {which} ELSE -1 END AS failure FROM typed) "
-        f"SELECT bad.line, failure, CASE failure {shown} ELSE '' END, {subject}, bad.key "
+        f"SELECT bad.line, failure, left(CASE failure {shown} ELSE '' END, {MOST_SHOWN}), "
+        f"left({subject}, {MOST_SHOWN}), bad.key "
         f"FROM judged JOIN {bad} bad USING (ordinal) ORDER BY bad.line"
     ).fetchall()
     return [_failure(tests, *row) for row in rows]
