@@ -10,7 +10,7 @@ from tests.feeds.mutations import mutated
 
 NIGHTS = 4
 #: Damaged copies of each export a night; the widest contracts are the dearest to read.
-COPIES = {name: 35 for name in EXPORTS} | {
+COPIES = dict.fromkeys(EXPORTS, 35) | {
     "machines.csv": 70,
     "energy_sources.csv": 90,
     "run_hours.csv": 90,
