@@ -23,6 +23,7 @@ from takeup.night.accounts import accounts, counted
 from takeup.night.exports import archived_files, templates_of
 from takeup.night.inbox_memory import remember, remembered
 from takeup.night.intent import Intent, SetAsideRow, TakenFile
+from takeup.night.outlets import tell_outlets
 from takeup.night.progress import Progress, unwatched
 from takeup.night.recovery import finish_open_night, folder_name, make_whole, remake
 from takeup.night.result import NightResult
@@ -73,6 +74,14 @@ def nightly(
     site = site if isinstance(site, Site) else Site.open(Path(site))
     if dry_run:
         return _beside(site, as_of, progress)
+    result = _alone(site, as_of, progress)
+    if result.told:
+        tell_outlets(site.folders.queue / folder_name(result.number), result)
+    return result
+
+
+def _alone(site: Site, as_of: date | None, progress: Progress) -> NightResult:
+    """The night of a site that nobody else writes meanwhile."""
     with writing(site.folders.lock, "nightly"):
         make_whole(site, progress)
         try:
@@ -268,5 +277,5 @@ def _beside(site: Site, as_of: date | None, progress: Progress) -> NightResult:
                 where=str(site.inbox),
                 todo="Copy the exports into a site of its own and tell the night there.",
             )
-        result = nightly(Site.open(copy), as_of=as_of, progress=progress)
+        result = _alone(Site.open(copy), as_of, progress)
     return replace(result, dry_run=True, page=str(site.folders.queue / "current" / "index.html"))
