@@ -63,9 +63,13 @@ def check_files(files: Sequence[Path], *, feed: str | None, settings: Path | Non
     zone, sources = "UTC", default_sources()
     if settings is not None:
         try:
-            own = read_settings(settings.read_text(encoding="utf-8"))
+            text = settings.read_text(encoding="utf-8")
         except (OSError, UnicodeDecodeError) as error:
-            raise SettingsError(f"the settings cannot be read: {error}", where=str(settings)) from error
+            why = "it is not UTF-8" if isinstance(error, UnicodeDecodeError) else error.strerror
+            raise SettingsError(
+                f"the settings cannot be read: {why}", where=str(settings), todo="Check its name and rights."
+            ) from error
+        own = read_settings(text, settings.name)
         zone, sources = own.time_zone, own.sources
     with tempfile.TemporaryDirectory(prefix="takeup-check-") as scratch:
         return Checked(

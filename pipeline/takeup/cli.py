@@ -9,14 +9,17 @@ from __future__ import annotations
 import argparse
 import json
 import logging
+import os
 import sys
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 from typing import Any
 
-from takeup.errors import OurFault, TakeupError, UsageError
+from takeup.errors import OurFault, StoreError, TakeupError, UsageError
 from takeup.model import Feed
+
+MINUTES_A_DAY = 1440
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -34,17 +37,19 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """
     given = _parser().parse_args(arguments)
     try:
-        return int(given.run(given))
+        code = int(given.run(given))
+        sys.stdout.flush()
     except TakeupError as error:
         return _told(error, as_json=given.json)
     except KeyboardInterrupt:
         print("Stopped. Nothing is lost: the next run makes good what was begun.", file=sys.stderr)
         return 130
-    except BrokenPipeError:
-        sys.stderr.close()
+    except BrokenPipeError:  # whoever read our output has read enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except OSError as error:
+        return _told(_refused(error), as_json=given.json)
     except Exception as error:
-        logging.getLogger("takeup").exception("our own fault")
         fault = OurFault(
             f"takeup met something it should have foreseen: {type(error).__name__}: {error}",
             why="This is our fault, not yours; nothing committed before is touched.",
@@ -53,6 +58,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if _wants_traceback():
             raise
         return _told(fault, as_json=given.json)
+    return code
 
 
 def _told(error: TakeupError, *, as_json: bool) -> int:
@@ -63,9 +69,16 @@ def _told(error: TakeupError, *, as_json: bool) -> int:
     return error.exit_code
 
 
-def _wants_traceback() -> bool:
-    import os
+def _refused(error: OSError) -> StoreError:
+    return StoreError(
+        f"the disk refused: {error.strerror or error}",
+        where=str(error.filename or ""),
+        why="Nothing committed before is touched.",
+        todo="Make room, or mend the rights or the kind of the file named, then run this again.",
+    )
 
+
+def _wants_traceback() -> bool:
     return bool(os.environ.get("TAKEUP_TRACEBACK"))
 
 
@@ -131,14 +144,16 @@ def _parser() -> argparse.ArgumentParser:
         "--read-again", metavar="SHA256", help="read this archived file again in the next night"
     )
     quarantine.add_argument(
-        "--set-aside", metavar="SHA256:LINE", help="do not use this row from the next night on"
+        "--set-aside",
+        metavar="SHA256:LINE",
+        help="do not use this row from the next night on (line 0: a file that could not be used)",
     )
     quarantine.add_argument("--reason", default="", help="why it is decided so")
     quarantine.add_argument("--by", default="", help="who decided it")
 
     schedule = command("schedule", _schedule, "tell every night as its day completes, until stopped")
     schedule.add_argument(
-        "--every-minutes", type=float, default=5, help="how often to ask whether a day is due"
+        "--every-minutes", type=_minutes, default=5.0, help="how often to ask whether a day is due"
     )
 
     command("rebuild", _rebuild, "make the store again from archive and ledger")
@@ -150,6 +165,16 @@ def _day(text: str) -> date:
         return date.fromisoformat(text)
     except ValueError:
         raise argparse.ArgumentTypeError(f"{text!r} is not a day such as 2026-01-31") from None
+
+
+def _minutes(text: str) -> float:
+    try:
+        minutes = float(text)
+    except ValueError:
+        minutes = 0.0
+    if not 0 < minutes <= MINUTES_A_DAY:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number of minutes above 0 and up to a day")
+    return minutes
 
 
 # --- one small function a command; what is heavy is imported inside ---

@@ -55,7 +55,7 @@ def demo(folder: Path, *, progress: Progress = unwatched) -> DemoResult:
     UsageError
         If the folder holds something that the demo did not make.
     """
-    if folder.exists() and any(folder.iterdir()):
+    if folder.is_file() or (folder.exists() and any(folder.iterdir())):
         if not (folder / MARKER).exists():
             raise UsageError(
                 "this folder holds something the demo did not make",

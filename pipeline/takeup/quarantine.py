@@ -36,7 +36,14 @@ class Listed:
 
 
 def kept_out(site: Site) -> Listed:
-    """The rows refused and waiting as of the last night."""
+    """The rows refused and waiting as of the last night.
+
+    Raises
+    ------
+    UsageError
+        If no night was told yet.
+    """
+    site.nights()
     with Store.open(site.folders.store, read_only=True) as store:
         return Listed(tuple(store.kept_out()), site.template_dirs)
 
@@ -58,9 +65,7 @@ def read_again(site: Site, sha256: str, *, reason: str, by: str) -> dict[str, An
     """
     with writing(site.folders.lock, "quarantine"):
         file = _taken(site, sha256)
-        record = {"kind": "decision", "act": "read again", **file, "reason": reason, "by": by}
-        Ledger(site.folders.ledger).append(record)
-    return record
+        return _decide(site, {"act": "read again", **file, "reason": reason, "by": by})
 
 
 def set_aside(site: Site, place: str, *, reason: str, by: str) -> dict[str, Any]:
@@ -79,7 +84,7 @@ def set_aside(site: Site, place: str, *, reason: str, by: str) -> dict[str, Any]
         If the place names no line of a file taken so far.
     """
     sha256, _, line = place.rpartition(":")
-    if not sha256 or not line.isdigit() or int(line) < 2:
+    if not sha256 or not line.isdecimal():
         raise UsageError(
             f"{place!r} is not a place such as 3f2a91:14",
             todo="Write the file's SHA-256 (its first figures will do), a colon and the line. "
@@ -87,16 +92,23 @@ def set_aside(site: Site, place: str, *, reason: str, by: str) -> dict[str, Any]
         )
     with writing(site.folders.lock, "quarantine"):
         file = _taken(site, sha256)
-        record = {
-            "kind": "decision",
-            "act": "set aside",
-            "sha256": file["sha256"],
-            "file": file["file"],
-            "line": int(line),
-            "reason": reason,
-            "by": by,
-        }
-        Ledger(site.folders.ledger).append(record)
+        row = {"sha256": file["sha256"], "file": file["file"], "line": int(line)}
+        with Store.open(site.folders.store, read_only=True) as store:
+            if not store.holds(row["sha256"], row["line"]):
+                raise UsageError(
+                    f"line {line} of {file['file']} holds no row that is used or kept out",
+                    why="A row that came a second time is known by the place where it came first.",
+                    todo="Name the line as 'takeup why' or 'takeup quarantine' prints it.",
+                )
+        return _decide(site, {"act": "set aside", **row, "reason": reason, "by": by})
+
+
+def _decide(site: Site, decision: dict[str, Any]) -> dict[str, Any]:
+    """Put a decision into the ledger, behind a record that a stop may have cut short."""
+    ledger = Ledger(site.folders.ledger)
+    ledger.cut_torn_tail()
+    record = {"kind": "decision", **decision}
+    ledger.append(record)
     return record
 
 

@@ -14,11 +14,9 @@ from takeup.derive.state import state
 from takeup.documents import answers as documents
 from takeup.errors import UsageError
 from takeup.judgement.judging import explain, judge
-from takeup.ledger import Ledger
 from takeup.model import Feed, Order
 from takeup.night.fleet import recalled_fleet
 from takeup.orders import done_days
-from takeup.resources import templates_dir
 from takeup.site import Site
 from takeup.site.folders import recall
 from takeup.site.settings import read_settings
@@ -51,19 +49,12 @@ def why(site: Site, subject: str) -> Why:
     LockHeld
         If the store is being written.
     """
-    nights = Ledger(site.folders.ledger).nights()
-    if not nights:
-        raise UsageError(
-            "no night was told here yet",
-            where=str(site.folders.root),
-            todo="Run 'takeup nightly' first.",
-        )
+    nights = site.nights()
     with Store.open(site.folders.store, read_only=True) as store:
         book = {order.number: order for order in store.orders()}
-        dirs = (site.folders.templates, templates_dir())
         if subject in book:
-            return _order(store, book[subject], dirs)
-        return _strand(site, store, nights[-1], book, subject, dirs)
+            return _order(store, book[subject], site.template_dirs)
+        return _strand(site, store, nights[-1], book, subject, site.template_dirs)
 
 
 def _order(store: Store, order: Order, dirs: Any) -> Why:

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import html
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import date
+from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from takeup.audit.answers import ExportLine, OrderAnswer, StrandAnswer
 from takeup.codec import event_to_json, fact_to_json, order_to_json
-from takeup.documents.environment import environment
+from takeup.documents.environment import environment, own_templates
 from takeup.documents.index import kept_out_sentence
 from takeup.documents.sentences import sentence
 from takeup.documents.words import fact_value, field_value, order_title, reason_sentence, rule_sentence
@@ -21,7 +22,21 @@ if TYPE_CHECKING:
     from takeup.feeds.trial import CheckResult
     from takeup.model import Fact, KeptOut, Verdict
 
+T = TypeVar("T")
 
+
+def _in_words_of_the_site(text: Callable[[T, Sequence[Path]], str]) -> Callable[[T, Sequence[Path]], str]:
+    """Tell a mistake in a template of the site's own as one."""
+
+    @wraps(text)
+    def told(answer: T, template_dirs: Sequence[Path]) -> str:
+        with own_templates(template_dirs):
+            return text(answer, template_dirs)
+
+    return told
+
+
+@_in_words_of_the_site
 def order_text(answer: OrderAnswer, template_dirs: Sequence[Path]) -> str:
     """Why an order stands, for people."""
     env = environment(template_dirs)
@@ -53,6 +68,7 @@ def order_text(answer: OrderAnswer, template_dirs: Sequence[Path]) -> str:
     )
 
 
+@_in_words_of_the_site
 def strand_text(answer: StrandAnswer, template_dirs: Sequence[Path]) -> str:
     """What every rule says of a strand, for people."""
     env = environment(template_dirs)
@@ -135,12 +151,14 @@ def _text(env: Environment, name: str, **values: Any) -> str:
     return html.unescape(text).strip()
 
 
+@_in_words_of_the_site
 def kept_out_text(rows: Sequence[KeptOut], template_dirs: Sequence[Path]) -> str:
     """Rows kept out with their reasons, for a terminal."""
     env = environment(template_dirs)
     return _text(env, "kept_out", rows=_kept_out(env, rows))
 
 
+@_in_words_of_the_site
 def check_text(results: Sequence[CheckResult], template_dirs: Sequence[Path]) -> str:
     """What checking files found, for a terminal."""
     env = environment(template_dirs)

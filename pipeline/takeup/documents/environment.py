@@ -8,15 +8,17 @@ from __future__ import annotations
 
 import hashlib
 import tomllib
-from collections.abc import Sequence
+import traceback
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, TemplateSyntaxError
 
 from takeup.documents import filters
-from takeup.errors import OurFault, SettingsError
+from takeup.errors import OurFault, SettingsError, TakeupError
 
 #: The file that holds the short name of every code; a site's own adds to ours and goes before it.
 WORDS = "words.toml"
@@ -40,7 +42,11 @@ class Words:
             try:
                 tables = tomllib.loads(path.read_text(encoding="utf-8"))
             except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-                raise SettingsError(f"this is not readable TOML: {error}", where=str(path)) from error
+                raise SettingsError(
+                    f"this is not readable TOML: {error}",
+                    where=f"templates/{WORDS}",
+                    todo="Mend the line it names.",
+                ) from error
             for kind, names in tables.items():
                 self.kinds.setdefault(kind, {}).update(names)
 
@@ -93,6 +99,49 @@ def environment(template_dirs: Sequence[Path]) -> Environment:
         words=lambda codes, kind: filters.listed(word(code, kind) for code in filters.bare(codes)),
     )
     return env
+
+
+@contextmanager
+def own_templates(template_dirs: Sequence[Path]) -> Iterator[None]:
+    """Tell a mistake in a site's own template as one, with its line; others pass.
+
+    Parameters
+    ----------
+    template_dirs : sequence of Path
+        The site's own first, ours last.
+
+    Raises
+    ------
+    SettingsError
+        Naming the template and its line.
+    """
+    try:
+        yield
+    except TakeupError:
+        raise
+    except Exception as error:
+        place = _line_of(error, template_dirs[:-1])
+        if place is None:
+            raise
+        raise SettingsError(
+            f"this template of the site cannot be drawn: {type(error).__name__}: {error}",
+            where=place,
+            why="A page with a gap would mislead whoever reads it.",
+            todo="Mend the template or remove it, then run this again.",
+        ) from error
+
+
+def _line_of(error: Exception, folders: Sequence[Path]) -> str | None:
+    """Template of one of the folders and line where an error came up; None where it came up elsewhere."""
+    frames = traceback.extract_tb(error.__traceback__)
+    met = [(frame.filename, frame.lineno) for frame in frames]
+    if isinstance(error, TemplateSyntaxError):
+        met.append((error.filename or "", error.lineno))
+    for name, line in reversed(met):
+        for folder in folders:
+            if Path(name).is_relative_to(folder):
+                return f"templates/{Path(name).relative_to(folder).as_posix()} line {line}"
+    return None
 
 
 def slug(value: Any) -> str:

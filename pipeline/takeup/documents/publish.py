@@ -17,7 +17,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from takeup.documents.environment import environment, templates_key
+from takeup.documents.environment import environment, own_templates, templates_key
 from takeup.documents.files import changes_csv, closeouts_csv, kept_out_csv, orders_csv, unjudged_csv
 from takeup.documents.forecasts import forecasts_page
 from takeup.documents.index import index_page
@@ -81,9 +81,18 @@ def publish(
     ------
     OurFault
         If a sentence, a word or a fact is missing, or an order number could not name a file.
+    SettingsError
+        If a template of the site's own cannot be drawn.
     StoreError
         If the disk refused.
     """
+    with own_templates(template_dirs):
+        return _published(sheet, staging, previous, template_dirs)
+
+
+def _published(
+    sheet: NightSheet, staging: Path, previous: Path | None, template_dirs: Sequence[Path]
+) -> Published:
     env = environment(template_dirs)
     pages = _pages(env, sheet, sorted(codes(template_dirs, "glossary")))
     try:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from takeup.errors import SettingsError, UsageError
+from takeup.ledger import Ledger
 from takeup.resources import templates_dir
 from takeup.site.folders import Folders
 from takeup.site.settings import Settings, read_settings
@@ -53,6 +55,23 @@ class Site:
         """Where exports arrive."""
         return self.folders.root / self.settings.inbox
 
+    def nights(self) -> list[dict[str, Any]]:
+        """The ledger's records of the nights told here, oldest first.
+
+        Raises
+        ------
+        UsageError
+            If there is none.
+        """
+        nights = Ledger(self.folders.ledger).nights()
+        if not nights:
+            raise UsageError(
+                "no night was told here yet",
+                where=str(self.folders.root),
+                todo="Run 'takeup nightly' first.",
+            )
+        return nights
+
     @property
     def template_dirs(self) -> tuple[Path, ...]:
         """The site's own templates, then ours."""
@@ -91,18 +110,20 @@ time_zone = {zone}
 
 
 def new_site(root: Path, *, name: str, time_zone: str) -> Site:
-    """Make a site in a new or empty folder.
+    """Make a site in a folder, new or not.
 
     Raises
     ------
     UsageError
-        If a site stands there already.
+        If a site or a file stands there already.
     SettingsError
         If the time zone is unknown.
     """
     folders = Folders(Path(root))
     if folders.settings.exists():
         raise UsageError("a site stands here already", where=str(root), todo="Name a new folder.")
+    if root.is_file():
+        raise UsageError("a file is called so", where=str(root), todo="Name a new folder.")
     text = NEW_SETTINGS.format(name=_toml(name), zone=_toml(time_zone))
     settings = read_settings(text)
     folders.make()

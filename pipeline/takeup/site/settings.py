@@ -71,8 +71,14 @@ class Settings:
         return found
 
 
-def read_settings(text: str) -> Settings:
+def read_settings(text: str, name: str = "takeup.toml") -> Settings:
     """The settings of a site from the text of its file.
+
+    Parameters
+    ----------
+    text : str
+    name : str
+        What errors call the file.
 
     Raises
     ------
@@ -83,14 +89,14 @@ def read_settings(text: str) -> Settings:
         document = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise SettingsError(
-            f"the file is not readable TOML: {error}", where="takeup.toml", todo="Mend the line it names."
+            f"the file is not readable TOML: {error}", where=name, todo="Mend the line it names."
         ) from error
-    lines = LineFinder(text)
+    lines = LineFinder(text, name)
     for table in document:
         if table not in (*PLAIN_TABLES, *SECTIONS):
             raise unknown(table, (*PLAIN_TABLES, *SECTIONS), where=lines.place(table), what="table")
     site = _Site(as_table(document.get("site", {}), lines, "site"), lines)
-    name = site.text("name")
+    plant = site.text("name")
     zone = site.text("time_zone")
     try:
         ZoneInfo(zone)
@@ -106,7 +112,7 @@ def read_settings(text: str) -> Settings:
         layers["orders"], record=OrdersSettings(prefix=site.prefix("order_prefix", "C"))
     )
     settings = Settings(
-        name=name,
+        name=plant,
         time_zone=zone,
         tell_at=site.clock("tell_at", "02:30"),
         inbox=site.text("inbox", "inbox"),
@@ -143,7 +149,7 @@ class _Site:
     def text(self, key: str, default: str | None = None) -> str:
         value: str = self._get(key, default, str, "a text")
         if not value.strip():
-            raise SettingsError(f"{key} is blank", where=self.place(key))
+            raise SettingsError(f"{key} is blank", where=self.place(key), todo="Write it between the quotes.")
         return value
 
     def number(self, key: str, default: float) -> float:

@@ -223,17 +223,22 @@ def row_ids(connection: DuckDBPyConnection, sha256: str, line: int) -> list[int]
     return [int(file_id) * LINES_A_FILE + line for (file_id,) in found]
 
 
+def count_rows(connection: DuckDBPyConnection, row_ids: Iterable[int]) -> int:
+    """How many of these are rows that were stored or refused."""
+    (found,) = connection.execute(
+        "SELECT count(*) FROM (SELECT DISTINCT unnest($rows::BIGINT[]) AS row_id) "
+        "WHERE row_id IN (SELECT row_id FROM refused) OR "
+        + " OR ".join(f"row_id IN (SELECT row_id FROM {name(feed.value)})" for feed in Feed),
+        {"rows": [int(row_id) for row_id in row_ids]},
+    ).fetchall()[0]
+    return int(found)
+
+
 def set_aside(connection: DuckDBPyConnection, row_ids: Iterable[int], night: int) -> int:
     """Answer refusals, and end rows in force, by a person's decision; how many were found."""
-    bound = {"rows": sorted({int(row_id) for row_id in row_ids}), "night": night}
+    rows = sorted({int(row_id) for row_id in row_ids})
+    bound = {"rows": rows, "night": night}
     chosen = "(SELECT unnest($rows::BIGINT[]) AS row_id)"
-    (found,) = connection.execute(
-        "SELECT count(*) FROM "
-        + chosen
-        + " c WHERE row_id IN (SELECT row_id FROM refused) OR "
-        + " OR ".join(f"row_id IN (SELECT row_id FROM {name(feed.value)})" for feed in Feed),
-        {"rows": bound["rows"]},
-    ).fetchall()[0]
     connection.execute(
         f"INSERT INTO answered SELECT row_id, $night, 'set_aside' FROM {chosen} "
         "SEMI JOIN refused USING (row_id)",
@@ -245,4 +250,4 @@ def set_aside(connection: DuckDBPyConnection, row_ids: Iterable[int], night: int
             f"FROM {chosen} JOIN {name(feed.value)} USING (row_id)",
             bound,
         )
-    return int(found)
+    return count_rows(connection, rows)

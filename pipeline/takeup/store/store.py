@@ -219,7 +219,13 @@ class Store:
             )
             return feed_frame(result, rules, fields)
 
-    def effective_changes(self, night: int, as_of: date, previous_as_of: date | None) -> dict[str, set[str]]:
+    def effective_changes(
+        self,
+        night: int,
+        as_of: date,
+        previous_as_of: date | None,
+        feeds: Iterable[Feed] = tuple(Feed),
+    ) -> dict[str, set[str]]:
         """Names of strands and machines whose rows a night touches, by ``strand`` and ``machine``.
 
         Rows that came or ended that night, that the new day lets in, or whose parent became known.
@@ -233,7 +239,7 @@ class Store:
         """
         before = At(night - 1, day_number(previous_as_of) if previous_as_of else NEVER)
         with speaking(self.path):
-            return changes.effective_changes(self.connection, At(night, day_number(as_of)), before)
+            return changes.effective_changes(self.connection, At(night, day_number(as_of)), before, feeds)
 
     def exported(self, feed: Feed | str) -> bool:
         """Whether a feed was ever delivered."""
@@ -280,6 +286,12 @@ class Store:
         """The rows at these places: (SHA-256 of the file, line); a file taken twice gives both."""
         with speaking(self.path):
             return [row for sha256, line in places for row in accounts.row_ids(self.connection, sha256, line)]
+
+    def holds(self, sha256: str, line: int) -> bool:
+        """Whether a line of a file was stored or refused as a row, and not passed by as a duplicate."""
+        with speaking(self.path):
+            rows = accounts.row_ids(self.connection, sha256, line)
+            return accounts.count_rows(self.connection, rows) > 0
 
     def query(self, sql: str, values: list[object] | dict[str, object] | None = None) -> pd.DataFrame:
         """Any query's result as a frame."""
