@@ -33,6 +33,9 @@ EPOCH = date(1970, 1, 1)
 #: tables of the store that hold what was derived before
 SURVEY_CACHE, ASIDE_CACHE = "survey", "set_aside"
 
+#: the feeds whose rows decide what a survey says; run hours do too, and every survey's hours are looked up anew
+SURVEY_FEEDS = (Feed.STRANDS, Feed.ELONGATION_READINGS, Feed.TAKEUP_READINGS)
+
 
 class KnownRows(Protocol):
     """What this room needs of the store."""
@@ -48,7 +51,9 @@ class KnownRows(Protocol):
     def last_delivery(self, feed: Feed, night: int | None = None) -> tuple[int, date, int | None] | None:
         """Night, day and newest event of a feed's last delivery up to a night; None before the first."""
 
-    def effective_changes(self, night: int, as_of: date, previous_as_of: date | None) -> dict[str, set[str]]:
+    def effective_changes(
+        self, night: int, as_of: date, previous_as_of: date | None, feeds: Iterable[Feed]
+    ) -> dict[str, set[str]]:
         """The strands and machines that something changed for."""
 
     def read_cache(self, table: str, strands: Iterable[str] | None = None) -> pd.DataFrame:
@@ -141,7 +146,7 @@ def derive(
     everything = everything or night is None or cached.empty
     touched = set(known.lives["strand"]) | (set() if cached.empty else set(cached["strand"]))
     if not everything:
-        changed = store.effective_changes(night, as_of, previous_as_of)["strand"]  # type: ignore[arg-type]
+        changed = store.effective_changes(night, as_of, previous_as_of, SURVEY_FEEDS)["strand"]  # type: ignore[arg-type]
         touched = _with_their_sets(known, set(changed) | _moved(cached, known, meters))
 
     travelled, travel_asides = travels(takeup_rows := rows(Feed.TAKEUP_READINGS), known)

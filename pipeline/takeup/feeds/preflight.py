@@ -181,7 +181,7 @@ class _Look:
         self.controls |= low != feeds + returns + chunk.count(b"\t") or b"\x7f" in chunk
         self.quoted |= b'"' in chunk
         self.strange |= self.quoted and any(blanks in seam for blanks in self.behind_blanks)
-        self.edged = self.edged or _has_edges(seam, self.delimiter)
+        self.edged = self.edged or _has_edges(seam, self.delimiter, first=not self.tail)
         self._line_ends(chunk, has_returns=returns > 0)
         plain = chunk.isascii()
         self.ascii &= plain
@@ -213,14 +213,18 @@ class _Look:
             line_end=line_end,
             marked=self.marked,
             quoted=self.quoted,
-            edged=self.edged or (self.codec != "utf-8" and not self.ascii),
+            edged=self.edged or self.tail.endswith(b" ") or (self.codec != "utf-8" and not self.ascii),
             plain=one_style and readable and not (self.controls or self.blank or self.strange),
             lines=(self.returns if only_returns else self.feeds) - self.ends.count(line_end) + 1,
         )
 
 
-def _has_edges(held: bytes, delimiter: str) -> bool:
-    """Whether a blank stands beside a delimiter, a quote mark or a line end."""
+def _has_edges(held: bytes, delimiter: str, *, first: bool) -> bool:
+    """Whether a blank stands beside a delimiter, a quote mark or a line end, or begins the file.
+
+    A blank at the end of what is held is looked at again with what follows; one at its beginning was looked
+    at before, unless this is the first of the file.
+    """
     if not held.isascii() and any(blank.encode() in held for blank in "\u00a0\u2007\u202f"):
         return True
     if delimiter != "\t" and b"\t" in held:
@@ -229,9 +233,9 @@ def _has_edges(held: bytes, delimiter: str) -> bool:
     blanks = np.flatnonzero(text == ord(" "))
     ends = np.zeros(256, dtype=bool)
     ends[[ord(delimiter), ord("\n"), ord("\r"), ord('"')]] = True
-    before = ends[text[np.maximum(blanks - 1, 0)]] | (blanks == 0)
-    after = ends[text[np.minimum(blanks + 1, len(text) - 1)]] | (blanks == len(text) - 1)
-    return bool(before.any() or after.any())
+    before = ends[text[blanks[blanks > 0] - 1]]
+    after = ends[text[blanks[blanks < len(text) - 1] + 1]]
+    return bool((first and held.startswith(b" ")) or before.any() or after.any())
 
 
 def _decodes(decoder: codecs.IncrementalDecoder, chunk: bytes, *, final: bool = False) -> bool:

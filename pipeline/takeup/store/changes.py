@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from takeup.contracts import Contract, contract
@@ -16,14 +17,17 @@ SUBJECTS = ("strand", "machine")
 REGISTERS = (Feed.MACHINES, Feed.STRANDS)
 
 
-def effective_changes(connection: DuckDBPyConnection, now: At, before: At) -> dict[str, set[str]]:
+def effective_changes(
+    connection: DuckDBPyConnection, now: At, before: At, feeds: Iterable[Feed] = tuple(Feed)
+) -> dict[str, set[str]]:
     """Names touched between two standpoints, by ``strand`` and ``machine``.
 
     A row that came or ended touches its subjects; so does one that its date lets in. A register's row also
-    when it holds now and did not before, or the other way, which covers the rows that waited for it.
+    when it holds now and did not before, or the other way, which covers the rows that waited for it. Only
+    rows of ``feeds`` are asked.
     """
     touched: dict[str, set[str]] = {subject: set() for subject in SUBJECTS}
-    for feed in Feed:
+    for feed in feeds:
         rules = contract(feed)
         columns = [subject for subject in SUBJECTS if any(field.name == subject for field in rules.fields)]
         for column in columns:

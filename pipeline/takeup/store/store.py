@@ -236,6 +236,8 @@ class Store:
         as_of : date
         previous_as_of : date or None
             Of the night before; None before the first.
+        feeds : iterable of Feed
+            Whose rows are asked; all if left out.
         """
         before = At(night - 1, day_number(previous_as_of) if previous_as_of else NEVER)
         with speaking(self.path):
