@@ -33,7 +33,7 @@ EPOCH = date(1970, 1, 1)
 #: tables of the store that hold what was derived before
 SURVEY_CACHE, ASIDE_CACHE = "survey", "set_aside"
 
-#: the feeds whose rows decide what a survey says; run hours do too, and every survey's hours are looked up anew
+#: the feeds whose rows decide what a survey says; of run hours every survey is looked up anew
 SURVEY_FEEDS = (Feed.STRANDS, Feed.ELONGATION_READINGS, Feed.TAKEUP_READINGS)
 
 

@@ -146,6 +146,7 @@ CASES: dict[str, dict[str, str]] = {
     },
     "data_unjudged": {
         "rows_refused": "due: rows of a feed were refused for one reason",
+        "file_refused": "due: nothing of a file could be used",
         "rows_waiting": "due: rows of a feed wait for a strand or machine the register does not know",
         "rows_set_aside": "due: rows of a feed were set aside for one reason",
         "value_missing": "due: a register value is missing and a strand cannot be judged for want of it",

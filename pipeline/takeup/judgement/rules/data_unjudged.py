@@ -80,7 +80,7 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
     for each in situation.kept_out:
         if each.reason != _NO_MISTAKE:
             one = found.setdefault(f"{each.feed}/{each.reason}", _Subject(each.feed, each.reason))
-            one.case = _CASES[each.state]
+            one.case = _CASES[each.state] if each.line else "file_refused"
             one.rows.append(each)
             if each.feed in _OF_MACHINE:
                 one.strands |= strands_on.get(each.subject, set())
@@ -98,7 +98,7 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
 def _all_subjects() -> Iterator[tuple[str, str]]:
     """Every subject that may come up, so that one put right is told clear."""
     for feed in Feed:
-        for reason in (*Refusal, *Waiting):
+        for reason in (*FileRefusal, *Refusal, *Waiting):
             if reason.value != _NO_MISTAKE:
                 yield feed.value, reason.value
     for reason in Reason:
@@ -225,6 +225,7 @@ RULE = Rule(
     name="data_unjudged",
     job=Job.CORRECT_DATA,
     outcomes={
+        "file_refused": PLAN,
         "rows_refused": PLAN,
         "rows_waiting": PLAN,
         "rows_set_aside": PLAN,
