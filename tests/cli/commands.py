@@ -5,11 +5,12 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
-
-import pytest
+from typing import TYPE_CHECKING, Any
 
 from takeup.cli import main
+
+if TYPE_CHECKING:
+    import pytest
 
 
 @dataclass(frozen=True)

@@ -22,7 +22,7 @@ from takeup.model import Answer, Change, Feed, Job, OrderState, Urgency
 from takeup.orders.candidates import PARTS
 from takeup.orders.closeouts import REASONS
 from takeup.orders.silence import CASES as ORDERED_CASES
-from takeup.store.reasons import Refusal, Waiting
+from takeup.store.reasons import FileRefusal, Refusal, Waiting
 
 WORDS = tomllib.loads((TEMPLATES / "words.toml").read_text(encoding="utf-8"))
 
@@ -51,7 +51,7 @@ REGISTRIES = {
     "feed": slugs(Feed),
     "answer": slugs(Answer),
     "finding": {*VOCABULARY, UNCLASSIFIED},
-    "reason": {*Refusal, *Waiting, *SetAside, *REASONS},
+    "reason": {*FileRefusal, *Refusal, *Waiting, *SetAside, *REASONS},
     "source_case": {
         "nothing_since",
         "hours_missing",

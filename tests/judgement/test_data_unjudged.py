@@ -47,7 +47,14 @@ def test_the_case_says_how_far_the_row_came(state: str, reason: str, case: str) 
 
 def test_a_file_refused_as_a_whole_is_named_without_a_line() -> None:
     told = asked_of(strand(), kept_out=(kept("too_many_missing", 0, feed="strands", file="strands.csv"),))
-    assert fact(due(told, "data_unjudged", "strands/too_many_missing"), "lines") == ("strands.csv",)
+    asked = due(told, "data_unjudged", "strands/too_many_missing")
+    assert asked.reason == "file_refused"
+    assert fact(asked, "lines") == ("strands.csv",)
+
+
+def test_a_file_that_was_refused_and_came_well_is_told_clear() -> None:
+    told = asked_of(strand())
+    assert verdict(told, "data_unjudged", "strands/too_many_missing")["answer"] == "clear"
 
 
 def test_a_row_dated_later_than_the_day_told_is_no_mistake() -> None:

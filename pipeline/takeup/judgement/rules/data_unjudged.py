@@ -31,7 +31,7 @@ from takeup.judgement.rule import (
 )
 from takeup.judgement.settings import JudgementSettings
 from takeup.model import Fact, Feed, Job, KeptOut, Urgency
-from takeup.store.reasons import Refusal, Waiting
+from takeup.store.reasons import FileRefusal, Refusal, Waiting
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
