@@ -34,7 +34,7 @@ def fresh(tmp_path) -> Site:
     return told(tmp_path / "s", 1, ONE)
 
 
-# --- done ---
+# --- done -------------------------------------------------------------------------------------------------
 
 
 def test_a_site_is_made_told_and_asked(takeup, tmp_path):
@@ -90,7 +90,7 @@ def test_help_names_every_command(takeup):
         assert takeup(command, "--help").code == 0
 
 
-# --- something found: 1 ---
+# --- something found: 1 -----------------------------------------------------------------------------------
 
 
 def test_under_strict_rows_kept_out_end_with_1(takeup, fresh):
@@ -113,7 +113,7 @@ def test_under_strict_a_file_that_nobody_claims_ends_with_1(takeup, fresh):
     assert "tape-readings.csv" in done.out
 
 
-# --- refused ---
+# --- refused ----------------------------------------------------------------------------------------------
 
 #: the command, with {site}, {none}, {file} and {bad} filled in; the code; parts of what is said
 REFUSED = {
@@ -266,7 +266,7 @@ def test_what_nobody_foresaw_is_our_fault_and_ends_with_5(takeup, site, monkeypa
         takeup("why", "--site", site.folders.root, "C-0001")
 
 
-# --- as a user runs it ---
+# --- as a user runs it ------------------------------------------------------------------------------------
 
 
 def run(*words: str | Path, **more) -> subprocess.CompletedProcess[str]:

@@ -13,8 +13,15 @@ from takeup.store import Store
 
 FIRST, SECOND = plant.NIGHTS[:2]
 WHO = ("--reason", "the chain crew says so", "--by", "chain steward")
-#: Day first, as a spreadsheet wrote it; only the row of the last day of May could be read otherwise too.
-DAY_FIRST = b"strand,done_at,lubricant\r\nFE-32-A,30.08.2026,oil\r\nFE-32-B,31/08/2026,oil\r\nFE-32-B,2026-08-29,oil\r\n"
+#: Two rows with the day first, as a spreadsheet wrote them, and one as the contract has it.
+DAY_FIRST = (
+    b"strand,done_at,lubricant\r\n"
+    b"FE-32-A,30.08.2026,oil\r\nFE-32-B,31/08/2026,oil\r\nFE-32-B,2026-08-29,oil\r\n"
+)
+FE-32-A,30.08.2026,oil\r
+FE-32-B,31/08/2026,oil\r
+FE-32-B,2026-08-29,oil\r
+"""
 DMY = '\n[source.lube_records]\nfeed = "lube_records"\nfiles = ["lube_records*.csv"]\ndate_order = "dmy"\n'
 
 
