@@ -18,10 +18,6 @@ DAY_FIRST = (
     b"strand,done_at,lubricant\r\n"
     b"FE-32-A,30.08.2026,oil\r\nFE-32-B,31/08/2026,oil\r\nFE-32-B,2026-08-29,oil\r\n"
 )
-FE-32-A,30.08.2026,oil\r
-FE-32-B,31/08/2026,oil\r
-FE-32-B,2026-08-29,oil\r
-"""
 DMY = '\n[source.lube_records]\nfeed = "lube_records"\nfiles = ["lube_records*.csv"]\ndate_order = "dmy"\n'
 
 
