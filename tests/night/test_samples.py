@@ -1,0 +1,269 @@
+"""The invented plant of the sample exports: made again to the byte, told to its end, every defect seen."""
+
+from __future__ import annotations
+
+import csv
+import importlib.util
+import json
+import sys
+from collections import Counter
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pytest
+from tests.night import plant
+
+from takeup.demo import DemoResult, demo
+from takeup.errors import UsageError
+from takeup.ledger import Ledger
+from takeup.model import Feed
+from takeup.resources import samples_dir
+from takeup.retell import rebuild
+from takeup.site import Site
+from takeup.store import Store
+from takeup.why import why
+
+NIGHTS = samples_dir() / "plant" / "nights"
+
+
+def makers():
+    """The script that makes the samples, as a module."""
+    spec = importlib.util.spec_from_file_location("make_samples", samples_dir() / "make_samples.py")
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module  # its dataclasses look themselves up by name
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture(scope="module")
+def told(tmp_path_factory) -> DemoResult:
+    return demo(tmp_path_factory.mktemp("demo") / "plant")
+
+
+@pytest.fixture(scope="module")
+def site(told) -> Site:
+    return Site.open(told.folder)
+
+
+@pytest.fixture(scope="module")
+def kept_out(site) -> list[dict[str, str]]:
+    with (site.folders.queue / "current" / "kept_out.csv").open(encoding="utf-8-sig", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def rows(site: Site, feed: Feed):
+    with Store.open(site.folders.store, read_only=True) as store:
+        return store.rows(feed, as_of=plant.NIGHTS[-1])
+
+
+def surveys(site: Site):
+    with Store.open(site.folders.store, read_only=True) as store:
+        return store.read_cache("survey")
+
+
+def orders(site: Site, night: int) -> dict[tuple[str, str], dict]:
+    """The open orders of a night by job and subject."""
+    path = site.folders.queue / f"night-{night:06d}" / "orders.json"
+    return {(one["job"], one["subject"]): one for one in json.loads(path.read_text("utf-8"))["orders"]}
+
+
+# --- made -------------------------------------------------------------------------------------------------
+
+
+def test_the_script_makes_the_committed_exports_to_the_byte(tmp_path):
+    makers().main(tmp_path)
+    assert plant.told_files(tmp_path / "plant" / "nights") == plant.told_files(NIGHTS)
+
+
+# --- told -------------------------------------------------------------------------------------------------
+
+
+def test_the_demo_tells_five_nights_one_behind_a_gap(told):
+    assert [night.as_of for night in told.nights] == list(plant.NIGHTS)
+    assert all(night.told for night in told.nights)
+    assert told.page.exists()
+    assert "planning queue lies at" in told.text()
+    assert json.dumps(told.as_dict())
+
+
+def test_no_row_of_the_samples_is_refused_and_each_is_accounted_for(told):
+    for night, folder in zip(told.nights, sorted(NIGHTS.iterdir()), strict=True):
+        read = {one.file: one.read for one in night.accounting}
+        delivered = plant.exports(night.as_of, machines=())
+        for name, content in delivered.items():
+            packed = (folder / f"{name}.gz").exists()
+            assert read[f"{name}.gz" if packed else name] == content.count(b"\n") - 1
+        assert all(one.balances() and one.refused == 0 for one in night.accounting)
+
+
+def test_orders_are_raised_revised_withdrawn_accepted_and_done(told):
+    changes = Counter(event.change.value for night in told.nights for event in night.events)
+    for change in ("raised", "revised", "withdrawn", "accepted", "done"):
+        assert changes[change] >= 1, changes
+    assert told.nights[-1].stop_now >= 1
+
+
+def test_a_decided_order_bears_what_the_planner_wrote(site):
+    accepted = orders(site, 3)["replace_set", "DR-22 chain"]
+    assert accepted["state"] == "accepted"
+    assert ("replace_set", "DR-22 chain") not in orders(site, 5)
+    answer = why(site, accepted["number"])
+    events = [(event["change"], event["by"]) for event in answer.as_dict()["events"]]
+    assert [change for change, _ in events][-1] == "done"
+    assert ("accepted", "planner") in events
+
+
+def test_told_again_every_night_comes_out_as_recorded(site):
+    before = plant.told_files(site.folders.queue / "current")
+    result = rebuild(site)
+    assert (result.nights, result.different) == (5, ())
+    assert plant.told_files(site.folders.queue / "current") == before
+    assert len(Ledger(site.folders.ledger).nights()) == 5
+
+
+def test_the_demo_makes_its_own_folder_anew_and_no_other(tmp_path):
+    (tmp_path / "mine").mkdir()
+    (tmp_path / "mine" / "letter.txt").write_text("dear planner")
+    with pytest.raises(UsageError, match="did not make"):
+        demo(tmp_path / "mine")
+    assert (tmp_path / "mine" / "letter.txt").read_text() == "dear planner"
+
+
+# --- the trade's mess -------------------------------------------------------------------------------------
+
+
+def test_a_miscounted_survey_row_is_set_aside_with_its_arithmetic(kept_out, site):
+    (row,) = [row for row in kept_out if row["state"] == "set aside"]
+    assert "EL-13-B" in row["raw"]
+    assert "21 pitches" in row["wanted"]
+    assert "pitch" in row["why"]
+    assert any(
+        job == "correct_data" and "whole_pitch_miscount" in subject for job, subject in orders(site, 1)
+    )
+
+
+def test_readings_of_a_strand_that_no_register_names_wait(kept_out, site):
+    waiting = [row for row in kept_out if row["state"] == "waiting"]
+    assert len(waiting) == 4
+    assert all("ZZ-99-A" in row["raw"] and "ZZ-99-A" in row["why"] for row in waiting)
+    assert "ZZ-99-A" not in set(rows(site, Feed.ELONGATION_READINGS)["strand"])
+
+
+def test_centimetres_with_decimal_commas_and_days_first_are_read_exactly(site):
+    found = rows(site, Feed.ELONGATION_READINGS).set_index(["strand", "measured_at", "mark"])
+    delivered = 0
+    for path in sorted(NIGHTS.glob("*/tape_*.csv")):
+        for row in csv.DictReader(path.read_text("utf-8").splitlines(), delimiter=";"):
+            day, month, year = row["Datum"].split(".")
+            key = (row["Kette"], f"{year}-{month}-{day}", row["Messstelle"])
+            if row["Anlass"] != "vor Ausbau":
+                assert found.loc[[key], "length_mm"].tolist() == [float(row["Laenge"].replace(",", ""))]
+                delivered += 1
+    assert delivered > 50
+
+
+def test_inches_and_fahrenheit_are_converted(site):
+    """25.4 mm to the inch, exactly, and (F - 32) / 1.8: NIST Special Publication 811 (2008), Appendix B."""
+    found = rows(site, Feed.ELONGATION_READINGS).set_index(["strand", "measured_at", "mark", "occasion"])
+    delivered = 0
+    for path in sorted(NIGHTS.glob("*/drives_*.csv")):
+        for row in csv.DictReader(path.read_text("utf-8").splitlines()):
+            key = (row["strand"], row["measured_at"], row["mark"], row["occasion"])
+            (read,) = found.loc[[key]].to_dict("records")
+            assert read["length_mm"] == pytest.approx(float(row["length_in"]) * 25.4, abs=1e-9)
+            assert read["chain_temperature_c"] == pytest.approx(
+                (float(row["chain_temp_f"]) - 32) / 1.8, abs=1e-9
+            )
+            delivered += 1
+    assert delivered > 50
+
+
+@pytest.mark.parametrize("machine", ["HD-73", "RC-41"], ids=["a meter exchanged", "a meter rolled over"])
+def test_run_hours_go_on_over_an_exchanged_or_rolled_over_meter(site, machine):
+    """A survey's hours lie between what the machine truly ran at the readings before and after it.
+
+    What it ran between the last reading of an old meter and the first of a new one, a week here, nobody knows.
+    """
+    script = makers()
+    draw = np.random.default_rng(script.SEED)
+    truth = {one.tag: script._run_hours(one, draw) for one in script.MACHINES}[machine]
+    readings = rows(site, Feed.RUN_HOURS)
+    epoch = (script.FIRST_DAY - date(1970, 1, 1)).days
+    read = np.sort(readings.loc[readings["machine"] == machine, "read_at_day"].to_numpy()) - epoch
+    exchanges = readings[(readings["machine"] == machine) & (readings["meter_event"] == "new_meter")]
+    exchanged = int(exchanges["read_at_day"].max()) - epoch if len(exchanges) else len(truth)
+    told = surveys(site)
+    own = told[told["strand"].str.startswith(machine)]
+    assert len(own) > 8
+    for row in own.to_dict("records"):
+        fitted = (date.fromisoformat(row["life_id"].split("|")[1]) - script.FIRST_DAY).days
+        day = int(row["day"]) - epoch
+        least = truth[read[read <= day].max()] - truth[read[read >= fitted].min()]
+        most = truth[read[read >= day].min()] - truth[read[read <= fitted].max()]
+        unknown = 7 * 24 if fitted < exchanged <= day else 0.1  # a meter shows tenths
+        assert least - unknown <= row["hours"] <= most + unknown
+
+
+def test_grease_on_a_chain_that_runs_dry_by_decision_is_asked_about(site):
+    (order,) = [
+        one
+        for (job, _), one in orders(site, 1).items()
+        if "DR-21" in str(one["strands"]) and job == "correct_data"
+    ]
+    assert any(reason["rule"] == "grease_on_dry" for reason in order["reasons"])
+
+
+def test_a_fracture_stops_the_machine_and_is_investigated(site):
+    order = orders(site, 2)["investigate_fracture", "FE-32"]
+    assert order["urgency"] == "stop now"
+    page = (site.folders.queue / "night-000002" / "orders" / f"{order['number']}.html").read_text("utf-8")
+    assert "crack right across" in page
+
+
+def test_a_crack_in_words_of_its_own_stops_the_machine_too(site):
+    order = orders(site, 4)["investigate_fracture", "EL-13"]
+    assert order["urgency"] == "stop now"
+    page = (site.folders.queue / "night-000004" / "orders" / f"{order['number']}.html").read_text("utf-8")
+    assert "one sidebar cracked at the hole??" in page
+
+
+def test_a_finding_in_words_without_a_stop_asks_for_the_right_word(site):
+    told_so = [
+        one
+        for (job, _), one in orders(site, 1).items()
+        if job == "correct_data" and one["strands"] == ["EL-15-B"]
+    ]
+    assert len(told_so) == 1
+
+
+def test_a_strand_without_readings_is_listed_as_not_judged_and_asked_for(site):
+    with (site.folders.queue / "current" / "cannot_judge.csv").open(encoding="utf-8-sig", newline="") as file:
+        unjudged = {(row["subject"], row["question"]) for row in csv.DictReader(file)}
+    assert ("DR-23", "wear limits") in unjudged
+    assert ("measure", "DR-23") in orders(site, 1)
+
+
+def test_an_uneven_pair_is_replaced_as_a_set(site):
+    order = orders(site, 5)["replace_set", "EL-14 chain"]
+    assert order["strands"] == ["EL-14-A", "EL-14-B"]
+
+
+def test_a_corrected_mark_supersedes_the_one_before(told):
+    (night,) = [night for night in told.nights if night.as_of == date(2026, 9, 2)]
+    superseding = {one.file: one.superseding for one in night.accounting if one.superseding}
+    assert superseding == {"elongation_readings_2026-09-02.csv": 1}
+
+
+def test_a_machine_without_energy_sources_gets_no_reminder_that_looks_complete(site):
+    number = orders(site, 5)["measure", "DR-23"]["number"]
+    page = (site.folders.queue / "current" / "reminders" / f"{number}.html").read_text("utf-8")
+    assert "not" in page.split("<h1")[1][:2000]
+    whole = orders(site, 5)["replace_set", "EL-14 chain"]["number"]
+    other = (site.folders.queue / "current" / "reminders" / f"{whole}.html").read_text("utf-8")
+    assert "isolator" in other
+    assert "isolator" not in page
+
+
+def test_the_script_beside_the_samples_is_the_only_code_there():
+    assert [path.name for path in Path(samples_dir()).glob("*.py")] == ["make_samples.py"]
