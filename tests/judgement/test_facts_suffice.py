@@ -75,6 +75,7 @@ def several() -> Judged:
     """Cases that other tests reach one at a time."""
     kept = (
         KeptOut("refused", "not_a_number", "elongation_readings", "m.csv", "ab", 7, "x"),
+        KeptOut("refused", "no_header", "elongation_readings", "n.csv", "cd", 0, ""),
         KeptOut("waiting", "strand_unknown", "elongation_readings", "m.csv", "ab", 8, "x", subject="ZZ-1"),
         KeptOut("set aside", "copied_survey", "elongation_readings", "m.csv", "ab", 9, "x", subject="wide"),
     )
