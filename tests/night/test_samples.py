@@ -183,7 +183,7 @@ def test_inches_and_fahrenheit_are_converted(site):
 def test_run_hours_go_on_over_an_exchanged_or_rolled_over_meter(site, machine):
     """A survey's hours lie between what the machine truly ran at the readings before and after it.
 
-    What it ran between the last reading of an old meter and the first of a new one, a week here, nobody knows.  # noqa: E501
+    What it ran between the last reading of an old meter and the first of a new one nobody knows.
     """
     script = makers()
     draw = np.random.default_rng(script.SEED)
