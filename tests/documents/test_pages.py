@@ -13,8 +13,8 @@ from tests.documents.plant import order as make_order
 from tests.documents.reading import Page, read
 
 from takeup.documents.environment import environment
-from takeup.documents.pages import exposure, order_page, seen
-from takeup.documents.sheets import MachineSheet, OrderSheet, ReminderSheet
+from takeup.documents.pages import evidence_rows, exposure, order_page, seen
+from takeup.documents.sheets import EvidenceLine, MachineSheet, OrderSheet, ReminderSheet
 from takeup.errors import OurFault
 from takeup.model import Fact, Job, Reason, Urgency
 
@@ -316,3 +316,18 @@ def test_an_order_without_any_reason_fact_or_series_still_reads() -> None:
     page = page_of(bare)
     assert page.open_left == []
     assert "None" not in page.text
+
+
+def test_the_rows_behind_an_order_stand_by_file_and_two_of_one_name_are_told_apart() -> None:
+    def line(number: int, sha256: str = "a" * 64, file: str = "run_hours.csv") -> EvidenceLine:
+        return EvidenceLine(number, "run_hours", file, number, sha256)
+
+    assert [(one.file, one.bytes, one.lines) for one in evidence_rows([line(4), line(5), line(9)])] == [
+        ("run_hours.csv", "", "4 to 5 and 9")
+    ]
+    twice = evidence_rows([line(4), line(4, "b" * 64), line(0, "c" * 64, "torn.csv")])
+    assert [(one.file, one.bytes, one.lines) for one in twice] == [
+        ("run_hours.csv", "a" * 12, "4"),
+        ("run_hours.csv", "b" * 12, "4"),
+        ("torn.csv", "", ""),
+    ]

@@ -14,7 +14,7 @@ import pytest
 from tests.night import plant
 from tests.night.told import ONE, told, told_next
 
-from takeup.errors import InputUnusable, LockHeld, UsageError
+from takeup.errors import InputUnusable, LockHeld, SettingsError, UsageError
 from takeup.ledger import Ledger
 from takeup.model import Change, Feed
 from takeup.night import nightly
@@ -396,3 +396,27 @@ def test_the_last_complete_day_is_told_if_none_is_named(tmp_path):
     assert result.as_of in {before - timedelta(days=1), after - timedelta(days=1)}
     assert isinstance(result.as_of, date)
     assert Path(result.page).exists()
+
+
+# --- templates of the site's own ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "broken",
+    ["{% for order in orders %}", "{{ nothing.at.all }}", '{% include "none.j2" %}'],
+    ids=["syntax", "no such value", "no such template"],
+)
+def test_a_broken_template_is_named_and_mending_it_ends_the_night(tmp_path, broken):
+    site = told(tmp_path / "s", 1, ONE)
+    own = site.folders.templates / "index.html.j2"
+    own.write_text(f"<p>ours</p>\n{broken}\n", "utf-8")
+    plant.deliver(site, plant.exports(SECOND, ONE))
+    with pytest.raises(SettingsError) as caught:
+        nightly(site, as_of=SECOND)
+    assert caught.value.where == "templates/index.html.j2 line 2"
+    assert current(site) == "night-000001"
+    own.write_text("<p>ours, mended</p>\n", "utf-8")
+    result = nightly(site, as_of=SECOND)
+    assert (result.told, result.number) == (True, 2)
+    assert index(site).strip() == "<p>ours, mended</p>"
+    assert list(site.inbox.iterdir()) == []

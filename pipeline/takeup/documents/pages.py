@@ -6,7 +6,7 @@ looks at a clock, a host or a path.
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -85,10 +85,14 @@ class Drawn:
 
 @dataclass(frozen=True)
 class Rows:
-    """Lines of one file behind an order."""
+    """Lines of one file behind an order; ``lines`` is blank for a file of which nothing could be used.
+
+    ``bytes`` tells apart two files of one name, as exports that bear the same name every night do.
+    """
 
     feed: str
     file: str
+    bytes: str
     lines: str
     many: bool
 
@@ -258,11 +262,19 @@ def _line(env: Environment, fact: Fact) -> Line:
 
 def evidence_rows(evidence: Sequence[EvidenceLine]) -> list[Rows]:
     """The rows behind an order by file, with runs of lines drawn together."""
-    files: dict[tuple[str, str], set[int]] = defaultdict(set)
+    files: dict[tuple[str, str, str], set[int]] = defaultdict(set)
     for line in evidence:
-        files[line.feed, line.file].add(line.line)
+        files[line.feed, line.file, line.sha256].add(line.line)
+    bearers = Counter(file for _, file, _ in files)
     return [
-        Rows(feed, file, runs(sorted(lines)), len(lines) > 1) for (feed, file), lines in sorted(files.items())
+        Rows(
+            feed,
+            file,
+            sha256[:12] if bearers[file] > 1 else "",
+            runs(sorted(lines - {0})),
+            len(lines) > 1,
+        )
+        for (feed, file, sha256), lines in sorted(files.items())
     ]
 
 

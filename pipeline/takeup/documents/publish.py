@@ -17,6 +17,8 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from jinja2 import TemplateNotFound
+
 from takeup.documents.environment import environment, own_templates, templates_key
 from takeup.documents.files import changes_csv, closeouts_csv, kept_out_csv, orders_csv, unjudged_csv
 from takeup.documents.forecasts import forecasts_page
@@ -126,6 +128,8 @@ def _published(
             files[path] = _write(staging / path, content)
         for folder in (staging / "orders", staging / "reminders", staging, staging.parent):
             sync_folder(folder)
+    except TemplateNotFound:  # an OSError by birth, and no refusal of the disk
+        raise
     except OSError as error:
         raise _refused(error, staging) from error
     return Published(dict(sorted(files.items())), drawn, len(pages) - drawn)

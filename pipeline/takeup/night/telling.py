@@ -18,7 +18,6 @@ from takeup import feeds
 from takeup.codec import order_to_json
 from takeup.derive.derivation import Derived, derive
 from takeup.derive.state import state
-from takeup.derive.vocabulary import stop_word
 from takeup.feeds import Archived
 from takeup.judgement.judging import Judged, judge
 from takeup.model import Accounting, Answer, Feed, KeptOut
@@ -26,6 +25,7 @@ from takeup.night.fleet import fleet_in_force
 from takeup.night.intent import Intent
 from takeup.night.progress import Progress, unwatched
 from takeup.night.stale import Stale, stale_feeds
+from takeup.night.unread import unread_stops
 from takeup.orders import Updated, done_days, evidence_known, update
 from takeup.site.settings import Settings
 from takeup.store import Store
@@ -141,9 +141,7 @@ def tell(
         ],
         refused_files=[row for row in open_rows if not row.line],
         closed=store.closed(intent.number),
-        unread_stops=[
-            row for row in open_rows if row.feed == Feed.INSPECTION_FINDINGS and stop_word(row.raw)
-        ],
+        unread_stops=list(unread_stops(open_rows, settings.sources, archive)),
         derived=derived,
         judged=judged,
         updated=updated,
