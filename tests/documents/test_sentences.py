@@ -34,6 +34,7 @@ WORD_VALUES = {
     "limit": "case",
     "limit_kind": "strength",
     "not_judged": ("chrome", "pin"),
+    "at_most": "conveyor",
     "missing": ("pitch_mm", "pitches"),
     "value": "pitch_mm",
     "rate_source": "own",

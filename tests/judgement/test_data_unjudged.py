@@ -32,6 +32,18 @@ def test_rows_of_one_feed_and_reason_are_one_order() -> None:
     assert fact(asked, "lines") == tuple(f"elongation_march.csv line {line}" for line in (4, 17, 31))
 
 
+def test_two_lines_of_one_file_are_two_pieces_of_evidence() -> None:
+    rows = tuple(kept("not_a_number", line, sha256="c0ffee" * 11) for line in (3, 4))
+    subject = "elongation_readings/not_a_number"
+    both, one, other = (
+        verdict(asked_of(strand(), kept_out=kept_out), "data_unjudged", subject)
+        for kept_out in (rows, rows[:1], rows[1:])
+    )
+    assert len({both["evidence_key"], one["evidence_key"], other["evidence_key"]}) == 3
+    asked = due(asked_of(strand(), kept_out=rows), "data_unjudged", subject)
+    assert len(set(asked.evidence)) == 2
+
+
 @pytest.mark.parametrize(
     ("state", "reason", "case"),
     [
@@ -102,8 +114,12 @@ NO_LIMIT = {
 @pytest.mark.parametrize(
     ("row", "subject"),
     [
-        pytest.param(strand(**NO_LIMIT), "strands/teeth_drive", id="teeth-of-a-strand-without-any-limit"),
-        pytest.param(strand(**NO_LIMIT), "strands/pin_diameter_mm", id="pin-of-a-strand-without-any-limit"),
+        pytest.param(
+            strand(**NO_LIMIT), "strands/teeth_drive", id="teeth-of-a-strand-whose-limit-may-be-lower"
+        ),
+        pytest.param(
+            strand(**NO_LIMIT), "strands/pin_diameter_mm", id="pin-of-a-strand-whose-limit-may-be-lower"
+        ),
         pytest.param(unmeasured(pitch_mm=np.nan), "strands/pitch_mm", id="pitch"),
         pytest.param(strand(takeup_travel_mm=np.nan), "strands/takeup_travel_mm", id="travel"),
         pytest.param(strand(lube_plan=""), "strands/lube_plan", id="lube-plan"),

@@ -44,7 +44,7 @@ CASED: dict[str, tuple[dict[str, Any], float, float, bool, bool]] = {
 
 WANTING: dict[str, tuple[dict[str, Any], set[str], set[str]]] = {
     "nothing": ({}, set(), set()),
-    "teeth": (NO_TEETH, {"conveyor"}, {"teeth_drive", "teeth_tail"}),
+    "teeth": (NO_TEETH, set(), {"teeth_drive", "teeth_tail"}),
     "pin": ({"pin_diameter_mm": np.nan}, {"pin"}, {"pin_diameter_mm"}),
     "bore": ({"bushing_bore_mm": np.nan}, {"bushing"}, {"bushing_bore_mm"}),
     "bore past the outside": ({"bushing_bore_mm": 50.0, "bushing_outside_mm": 44.0}, {"bushing"}, set()),
@@ -110,6 +110,15 @@ def test_a_limit_without_its_inputs_is_named_and_the_others_still_judge(name: st
     assert set(told["not_judged"].split()) == not_judged
     assert set(told["missing"].split()) == missing
     assert told["governing"] == "case"
+
+
+def test_without_teeth_the_limit_of_fit_is_taken_as_its_cap_and_said_to_be_at_most_that() -> None:
+    """min(3, 200/N) is 3 at most, whatever N: handbook values, common practice, no source, for the cap."""
+    told = prognosis().loc["teeth"]
+    assert told["limit_conveyor"] == pytest.approx(3.0 - SHIFT)
+    assert told["at_most"] == "conveyor"
+    assert prognosis().loc["nothing", "at_most"] == ""
+    assert prognosis().loc["fixed centres, teeth not known", "at_most"] == ""
 
 
 def test_without_a_pitch_only_what_is_given_in_per_cent_is_judged() -> None:

@@ -24,7 +24,8 @@ CASE = 300 / 152.4
 U = 0.11231459106775468
 UNKNOWN = {"pin_case_mm": np.nan, "bushing_case_mm": np.nan, "pin_hardening": "", "bushing_hardening": ""}
 NO_LIMIT = UNKNOWN | {
-    "teeth_max": np.nan, "takeup_travel_mm": np.nan, "pin_diameter_mm": np.nan, "bushing_bore_mm": np.nan,
+    "teeth_max": np.nan, "teeth_drive": np.nan, "teeth_tail": np.nan,
+    "takeup_travel_mm": np.nan, "pin_diameter_mm": np.nan, "bushing_bore_mm": np.nan,
 }  # fmt: skip
 SOON, NEXT, STOP = Urgency.THIS_WEEK, Urgency.NEXT_SHUTDOWN, Urgency.STOP_NOW
 
@@ -49,7 +50,10 @@ def shallow(left: float) -> dict[str, Any]:
 
 
 OTHERS: dict[str, dict[str, Any]] = {
-    "no limit": NO_LIMIT,
+    "teeth not known": NO_LIMIT,
+    "teeth not known, within the cap": NO_LIMIT | worn(2.85),
+    "teeth not known, past the cap": NO_LIMIT | worn(2.9),
+    "teeth not known, another limit first": {"teeth_max": np.nan},
     "silent": {"hours_now": 7000},
     "silent and past": {"hours_now": 9000} | worn(2.1),
     "default case": UNKNOWN | worn(2.2),
@@ -112,13 +116,30 @@ def test_the_same_doubt_is_not_asked_about_twice_running(name: str, case: str) -
     [
         ("never", "no_survey"),
         ("pitch not known", "no_pitch"),
-        ("no limit", "no_limit"),
+        ("teeth not known", "limit_unsure"),
         ("silent", "silence"),
     ],
 )
 def test_what_cannot_be_judged_says_so(name: str, case: str) -> None:
     assert answer(name)["answer"] == "cannot judge"
     assert answer(name)["reason"] == case
+
+
+def test_a_chain_past_the_most_its_limit_can_be_is_due_whatever_the_teeth() -> None:
+    """The cap of 3 % is 2.895 % on the wear zero; U there is 0.079."""
+    past, within = answer("teeth not known, past the cap"), answer("teeth not known, within the cap")
+    assert (past["answer"], past["reason"]) == ("due", "function_reached")
+    assert (within["answer"], within["reason"]) == ("due", "function_within")
+    asked = due(told(), "wear_limit", "teeth not known, past the cap")
+    assert (fact(asked, "limit_percent"), fact(asked, "at_most")) == (3.0, "conveyor")
+    assert "teeth_drive" in fact(asked, "missing")
+
+
+def test_below_the_most_its_limit_can_be_no_chain_is_called_sound() -> None:
+    for rule in ("wear_limit", "limit_coming", "limit_in_doubt"):
+        found = answer("teeth not known", rule)
+        assert (found["answer"], found["reason"]) == ("cannot judge", "limit_unsure")
+    assert answer("teeth not known, another limit first")["reason"] == "below"
 
 
 def test_a_chain_past_its_limit_stays_due_however_long_the_silence() -> None:

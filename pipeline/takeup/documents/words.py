@@ -22,6 +22,7 @@ FACT_WORDS = {
     "limit": "limit",
     "limit_kind": "limit_kind",
     "not_judged": "limit",
+    "at_most": "limit",
     "missing": "column",
     "value": "column",
     "rate_source": "rate_source",

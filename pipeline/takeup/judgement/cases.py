@@ -10,6 +10,7 @@ from __future__ import annotations
 #: what is missing, where several rules cannot judge for the same want
 _NO_SURVEY = "cannot judge: the life has no survey that may be used"
 _NO_PITCH = "cannot judge: readings are there, the pitch of the chain is not known"
+_LIMIT_UNSURE = "cannot judge: below the most that the limit of fit can be; the teeth say whether it is lower"
 _SILENCE = "cannot judge: the last survey is older than twice its interval; silence is not health"
 _NO_HOURS = "cannot judge: the machine's run hours are not known"
 
@@ -25,7 +26,7 @@ CASES: dict[str, dict[str, str]] = {
         "below": "clear: every limit judged is further off than the uncertainty",
         "no_survey": _NO_SURVEY,
         "no_pitch": _NO_PITCH,
-        "no_limit": "cannot judge: no limit could be worked out; the fact missing names the values wanted",
+        "limit_unsure": _LIMIT_UNSURE,
         "silence": _SILENCE,
     },
     "limit_in_doubt": {
@@ -34,7 +35,7 @@ CASES: dict[str, dict[str, str]] = {
         "settled": "clear: no limit lies within the uncertainty",
         "no_survey": _NO_SURVEY,
         "no_pitch": _NO_PITCH,
-        "no_limit": "cannot judge: no limit could be worked out",
+        "limit_unsure": _LIMIT_UNSURE,
     },
     "limit_coming": {
         "buy_by_reached": "due: the chain must be ordered now to be here for the early date; own rate",
@@ -45,7 +46,7 @@ CASES: dict[str, dict[str, str]] = {
         "below_plan_line": "clear: below the plan line, the buy-by date is still ahead or not yet known",
         "no_survey": _NO_SURVEY,
         "no_pitch": _NO_PITCH,
-        "no_limit": "cannot judge: no limit could be worked out",
+        "limit_unsure": _LIMIT_UNSURE,
         "silence": _SILENCE,
     },
     "takeup_low": {

@@ -39,6 +39,7 @@ FACTS: dict[str, tuple[str, str]] = {
     "plan_percent": ("%", "the plan line of that limit"),
     "case_percent": ("%", "where the hardened case is through and wear goes on faster"),
     "not_judged": ("words", "limits that could not be worked out"),
+    "at_most": ("word", "limit of fit taken as its cap, since the teeth are not known; it may be lower"),
     "missing": ("words", "register values wanted for them, or for the rule"),
     # forecast
     "rate": ("%/1000 h", "wear rate"),

@@ -46,12 +46,15 @@ class Limits(NamedTuple):
     """(k, n) limits by strands, in the order of :data:`NAMES`.
 
     ``percent`` is NaN where not judged and infinite where the strand has no such limit; ``nominal`` says
-    which count from nominal pitch; ``asks`` which can ask for a chain.
+    which count from nominal pitch; ``asks`` which can ask for a chain; ``at_most`` which may be lower than
+    told: without the teeth of the largest sprocket the limit of fit is taken as its cap; a chain past the cap
+    is past the limit whatever the teeth.
     """
 
     percent: Floats
     nominal: Flags
     asks: Flags
+    at_most: Flags
     bend: Floats  # (n,) where the hardened case is through; NaN or infinite: nowhere
     bend_is_default: Flags  # (n,)
     bend_part: NDArray[np.object_]  # (n,) pin or bushing: whose case is through first
@@ -71,16 +74,18 @@ def limits(strands: pd.DataFrame, takeup: Takeup, settings: JudgementSettings) -
     column = settings_column(strands, settings)
     shape = (len(NAMES), len(strands))
     percent, nominal = np.full(shape, np.inf), np.zeros(shape, dtype=bool)
+    at_most = np.zeros(shape, dtype=bool)
     pitch = numbers(strands, "pitch_mm")
     share = np.where(
         np.isnan(numbers(strands, "pin_share")), column("pin_share"), numbers(strands, "pin_share")
     )
 
-    fit, which = _fit(strands, column)
+    fit, which, is_cap = _fit(strands, column)
     override = numbers(strands, "limit_override_percent")
     for name in _FIT:
         here = (which == name) & np.isnan(override)
         percent[ROW[name], here] = fit[here]
+        at_most[ROW[name]] = here & is_cap
         nominal[ROW[name]] = True
     percent[ROW["override"]] = np.where(np.isnan(override), np.inf, override)
     nominal[ROW["override"]] = words(strands, "limit_override_zero") != "as_fitted"
@@ -101,26 +106,27 @@ def limits(strands: pd.DataFrame, takeup: Takeup, settings: JudgementSettings) -
     asks[ROW["case"]] &= ~np.isnan(stated)
     asks[ROW["chrome"]] = False
     asks[ROW["takeup"]] &= takeup.final
-    return Limits(percent, nominal, asks, bend, bend_is_default, bend_part)
+    return Limits(percent, nominal, asks, at_most, bend, bend_is_default, bend_part)
 
 
-def not_judged(strands: pd.DataFrame, table: Limits) -> tuple[NDArray[Any], NDArray[Any]]:
-    """For each strand the limits that could not be worked out, and the register values wanted for them.
+def not_judged(strands: pd.DataFrame, table: Limits) -> tuple[NDArray[Any], NDArray[Any], NDArray[Any]]:
+    """For each strand the limits not worked out, those known at most, and the values wanted for both.
 
-    Both are texts of names separated by a space, the same object wherever the same is missing.
+    All are texts of names separated by a space, the same object wherever the same is missing.
     """
-    unknown = np.isnan(table.percent)
+    blank_limits = np.isnan(table.percent)
+    unknown = blank_limits | table.at_most
     wanted = sorted({column for _, columns in LIMITS.values() for column in columns} | {"pitch_mm"})
     blank = {name: np.isnan(numbers(strands, name)) for name in wanted}
     missing = np.stack(
         [
-            blank[name] & (name == "pitch_mm") & unknown.any(axis=0)
+            blank[name] & (name == "pitch_mm") & blank_limits.any(axis=0)
             | blank[name]
             & unknown[[row for row, limit in enumerate(NAMES) if name in LIMITS[limit][1]]].any(axis=0)
             for name in wanted
         ]
     )
-    return _named(unknown, NAMES), _named(missing, wanted)
+    return _named(blank_limits, NAMES), _named(table.at_most, NAMES), _named(missing, wanted)
 
 
 def settings_column(strands: pd.DataFrame, settings: JudgementSettings) -> Any:
@@ -129,12 +135,13 @@ def settings_column(strands: pd.DataFrame, settings: JudgementSettings) -> Any:
     return lambda name: settings.limits.column(name, machines, names)
 
 
-def _fit(strands: pd.DataFrame, column: Any) -> tuple[Floats, NDArray[Any]]:
-    """The limit of fit, and which of its three rows it is."""
+def _fit(strands: pd.DataFrame, column: Any) -> tuple[Floats, NDArray[Any], Flags]:
+    """The limit of fit, which of its three rows it is, and whether it is only the most that it can be."""
     drive = (words(strands, "kind") == "heavy_drive") | (words(strands, "construction") == "roller_drive")
     fixed = yes(strands, "fixed_centres")
+    teeth = numbers(strands, "teeth_max")
     percent = wear.fit_limit(
-        numbers(strands, "teeth_max"),
+        np.where(np.isnan(teeth), wear.FEWEST_TEETH, teeth),  # with so few only the cap is left
         drive,
         fixed,
         drive_cap_percent=column("drive_percent"),
@@ -142,7 +149,8 @@ def _fit(strands: pd.DataFrame, column: Any) -> tuple[Floats, NDArray[Any]]:
         conveyor_cap_percent=column("conveyor_percent"),
         ride_percent=column("ride_percent"),
     )
-    return percent, np.where(fixed, "fixed", np.where(drive, "sprocket", "conveyor")).astype(object)
+    which = np.where(fixed, "fixed", np.where(drive, "sprocket", "conveyor")).astype(object)
+    return percent, which, np.isnan(teeth) & ~fixed
 
 
 def _case(

@@ -87,7 +87,7 @@ def columns(
     decides = np.where(rank[first, n] < _FAR, first, governs)
     plan_part = settings_column(strands, settings)("plan_part")
     plan = _nearest_plan_line(table, stand)
-    blank, wanted = not_judged(strands, table)
+    blank, at_most, wanted = not_judged(strands, table)
     some = governs >= 0
     return {
         **{f"limit_{name}": as_wear[row] for name, row in ROW.items()},
@@ -96,6 +96,7 @@ def columns(
         "bend_is_default": table.bend_is_default,
         "bend_part": table.bend_part,
         "not_judged": blank,
+        "at_most": at_most,
         "missing": wanted,
         "governing": _name(governs),
         **_row_columns("governs", governs, table, stand),

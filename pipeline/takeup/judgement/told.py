@@ -34,7 +34,7 @@ _LIMIT_SETTING: Mapping[str, str] = {
 
 
 def unjudged(strands: pd.DataFrame) -> tuple[tuple[NDArray[np.bool_], str], ...]:
-    """Choices for strands whose elongation or limits are not known, first of all others."""
+    """Choices for strands whose elongation is not known, first of all others."""
     no_e = np.isnan(numbers(strands, "e_wear_mean"))
     return (
         (
@@ -42,13 +42,18 @@ def unjudged(strands: pd.DataFrame) -> tuple[tuple[NDArray[np.bool_], str], ...]
             "no_pitch",
         ),
         (no_e, "no_survey"),
-        (words(strands, "governing") == "", "no_limit"),
     )
 
 
+def unsure(strands: pd.DataFrame) -> NDArray[np.bool_]:
+    """Whether the least limit known may be lower than told, so that being below it says little."""
+    least = words(strands, "governing")
+    return (least != "") & (least == words(strands, "at_most"))
+
+
 def why_unjudged(row: Row) -> tuple[Fact, ...]:
-    """Facts for a strand that no survey, pitch or limit lets judge; empty for any other."""
-    if row["case"] not in ("no_survey", "no_pitch", "no_limit"):
+    """Facts for a strand that no survey or pitch lets judge; empty for any other."""
+    if row["case"] not in ("no_survey", "no_pitch"):
         return ()
     return facts(
         {
@@ -94,6 +99,7 @@ def limit_facts(row: Row, settings: JudgementSettings, which: str) -> tuple[Fact
                 * settings.limits.value("plan_part", row["machine"], row["strand"])
             ),
             "not_judged": tuple(row["not_judged"].split()),
+            "at_most": row["at_most"],
             "missing": tuple(row["missing"].split()),
         }
     )

@@ -120,19 +120,20 @@ def _plan(row: Mapping[str, Any]) -> float | None:
 
 def _limits(row: Mapping[str, Any]) -> tuple[LimitLine, ...]:
     """Every limit that the strand has; one that could not be worked out says what it wants."""
-    not_judged = str(row["not_judged"]).split()
-    missing = set(str(row["missing"]).split())
+    not_judged, at_most, missing = (str(row[name]).split() for name in ("not_judged", "at_most", "missing"))
     lines = []
     for name, (_, wants) in LIMITS.items():
         percent = row[f"limit_{name}"]
+        wanting = tuple(sorted({*missing} & {*wants, "pitch_mm"}))
         if name in not_judged:
-            lines.append(LimitLine(name, None, missing=tuple(sorted(missing & {*wants, "pitch_mm"}))))
+            lines.append(LimitLine(name, None, missing=wanting))
         elif np.isfinite(percent):
             lines.append(
                 LimitLine(
                     name,
                     float(percent),
                     governing=name == row["governing"],
+                    missing=wanting if name in at_most else (),
                     is_default=name == "case" and bool(row["case_is_default"]),
                     origin="default case depth" if name == "case" and row["case_is_default"] else "",
                 )

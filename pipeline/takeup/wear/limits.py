@@ -22,6 +22,9 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
 
+#: teeth of the smallest sprocket there can be; 200/N is then far above every cap
+FEWEST_TEETH = 3
+
 # --------------------------------------------------------------------------------------- fit on the sprocket
 
 
@@ -55,7 +58,7 @@ def sprocket_limit(teeth_max: ArrayLike, *, cap_percent: ArrayLike, ride_percent
     >>> sprocket_limit([12, 80, 100, 120], cap_percent=3, ride_percent=200).round(3).tolist()
     [3.0, 2.5, 2.0, 1.667]
     """
-    teeth = numbers(teeth_max, "teeth_max", at_least=3)
+    teeth = numbers(teeth_max, "teeth_max", at_least=FEWEST_TEETH)
     ride = numbers(ride_percent, "ride_percent", above=0)
     return np.minimum(numbers(cap_percent, "cap_percent", above=0), ride / teeth)
 

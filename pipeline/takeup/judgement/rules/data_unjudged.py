@@ -7,6 +7,7 @@ common practice, no source.
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -30,6 +31,7 @@ from takeup.judgement.rule import (
     yes,
 )
 from takeup.judgement.settings import JudgementSettings
+from takeup.judgement.told import unsure
 from takeup.model import Fact, Feed, Job, KeptOut, Urgency
 from takeup.store.reasons import FileRefusal, Refusal, Waiting
 
@@ -117,7 +119,7 @@ def _all_subjects() -> Iterator[tuple[str, str]]:
 def _hides_alert(situation: Situation) -> set[str]:
     """Strands past their plan line, or that cannot be judged."""
     strands = situation.strands
-    bad = yes(strands, "over_plan_line") | (numbers(strands, "stands") < 0)
+    bad = yes(strands, "over_plan_line") | (numbers(strands, "stands") < 0) | unsure(strands)
     return set(words(strands, "strand")[bad])
 
 
@@ -129,7 +131,7 @@ def _wanting(situation: Situation) -> Iterator[tuple[str, str, set[str], str]]:
     unjudged = measured & (numbers(strands, "stands") < 0)
     missing = words(strands, "missing")
     kinds = set(missing)
-    no_limit = unjudged & (words(strands, "governing") == "")
+    not_sure = measured & unsure(strands)
     blank: dict[str, NDArray[np.bool_]] = {
         "pitch_mm": unjudged & np.isnan(numbers(strands, "pitch_mm")),
         "takeup_travel_mm": np.isnan(numbers(strands, "takeup_travel_mm")) & ~yes(strands, "takeup_none"),
@@ -138,10 +140,11 @@ def _wanting(situation: Situation) -> Iterator[tuple[str, str, set[str], str]]:
     }
     for value in _VALUES:
         wanted = np.isin(missing, [kind for kind in kinds if value in kind.split()])
-        here = registered & (blank.get(value, False) | (no_limit & wanted))
+        here = registered & (blank.get(value, False) | (not_sure & wanted))
         if here.any():
             yield value, "value_missing", set(names[here]), Feed.STRANDS.value
-    no_meter = np.isnan(numbers(strands, "hours_now"))
+    # Where no register says which machine a strand runs on, the register is what is missing, not the meter.
+    no_meter = np.isnan(numbers(strands, "hours_now")) & (words(strands, "machine") != "")
     if no_meter.any():
         yield "hours_missing", "hours_missing", set(names[no_meter]), Feed.RUN_HOURS.value
     bends = yes(strands, "bend_is_default") & (numbers(strands, "bend") < numbers(strands, "level"))
@@ -194,8 +197,11 @@ def _place(each: KeptOut) -> int:
 
 
 def _number(text: str) -> int:
-    """A whole number below nought for a text, the same everywhere; row ids are above it."""
-    return -1 - int.from_bytes(text.encode("utf-8")[:16], "big") % (1 << 62)
+    """A whole number below nought for a text, the same everywhere; row ids are above it.
+
+    By a digest of the whole text, since places in one file begin alike.
+    """
+    return -1 - int.from_bytes(hashlib.sha256(text.encode("utf-8")).digest()[:8], "big") % (1 << 62)
 
 
 def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:

@@ -29,7 +29,7 @@ from takeup.judgement.rule import (
     yes,
 )
 from takeup.judgement.settings import JudgementSettings
-from takeup.judgement.told import forecast_facts, limit_facts, takeup_facts, unjudged, why_unjudged
+from takeup.judgement.told import forecast_facts, limit_facts, takeup_facts, unjudged, unsure, why_unjudged
 from takeup.model import Fact, Job, Urgency
 
 if TYPE_CHECKING:
@@ -53,6 +53,7 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
         (over & ~own, "plan_line_no_rate"),
         (over & ~dated, "plan_line_no_dates"),
         (silent, "silence"),
+        (unsure(strands), "limit_unsure"),
         (over, "past_plan_line"),
         otherwise="below_plan_line",
     )
@@ -109,7 +110,7 @@ RULE = Rule(
         "below_plan_line": CLEAR,
         "no_survey": CANNOT,
         "no_pitch": CANNOT,
-        "no_limit": CANNOT,
+        "limit_unsure": CANNOT,
         "silence": CANNOT,
     },
     judge=judge,

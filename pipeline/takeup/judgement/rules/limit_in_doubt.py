@@ -25,7 +25,8 @@ from takeup.judgement.rule import (
     yes,
 )
 from takeup.judgement.settings import JudgementSettings
-from takeup.judgement.told import limit_facts, unjudged, why_unjudged
+from takeup.judgement.standing import BELOW
+from takeup.judgement.told import limit_facts, unjudged, unsure, why_unjudged
 from takeup.model import Fact, Job
 
 if TYPE_CHECKING:
@@ -40,6 +41,7 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
         *unjudged(strands),
         (doubt & yes(strands, "doubt_before"), "asked_already"),
         (doubt, "within"),
+        (unsure(strands) & (numbers(strands, "stands") == BELOW), "limit_unsure"),
         otherwise="settled",
     )
     e, limit = numbers(strands, "decides_e"), numbers(strands, "decides_limit_percent")
@@ -69,7 +71,7 @@ RULE = Rule(
         "settled": CLEAR,
         "no_survey": CANNOT,
         "no_pitch": CANNOT,
-        "no_limit": CANNOT,
+        "limit_unsure": CANNOT,
     },
     judge=judge,
     facts=facts,

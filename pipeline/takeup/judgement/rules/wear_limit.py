@@ -32,7 +32,7 @@ from takeup.judgement.rule import (
 )
 from takeup.judgement.settings import JudgementSettings
 from takeup.judgement.standing import PAST, WITHIN
-from takeup.judgement.told import forecast_facts, limit_facts, unjudged, why_unjudged
+from takeup.judgement.told import forecast_facts, limit_facts, unjudged, unsure, why_unjudged
 from takeup.model import Fact, Job
 
 if TYPE_CHECKING:
@@ -57,6 +57,7 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
         (past, "acceleration_reached"),
         (within, "acceleration_within"),
         (silent, "silence"),
+        (unsure(strands), "limit_unsure"),
         otherwise="below",
     )
     e, limit = numbers(strands, "decides_e"), numbers(strands, "decides_limit_percent")
@@ -93,7 +94,7 @@ RULE = Rule(
         "below": CLEAR,
         "no_survey": CANNOT,
         "no_pitch": CANNOT,
-        "no_limit": CANNOT,
+        "limit_unsure": CANNOT,
         "silence": CANNOT,
     },
     judge=judge,
