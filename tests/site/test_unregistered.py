@@ -97,7 +97,7 @@ def test_a_meter_is_not_called_silent_where_nobody_said_whose_it_is(site):
 
 
 def test_three_feeds_and_the_pitches_order_the_chains_that_are_far_gone(told_more):
-    """EL-11's strands stand at 2.2 % against a limit of 3.0 % at most, with years of readings behind the date."""
+    """EL-11's strands stand at 2.2 % against a limit of 3.0 % at most, with years of readings behind."""
     orders = json.loads((told_more.folders.queue / "current" / "orders.json").read_text("utf-8"))["orders"]
     found = {order["subject"]: order for order in orders if order["job"] == "replace_set"}
     assert {"EL-11-A", "EL-11-B"} <= set(found)
