@@ -48,7 +48,7 @@ def unjudged(strands: pd.DataFrame) -> tuple[tuple[NDArray[np.bool_], str], ...]
 def unsure(strands: pd.DataFrame) -> NDArray[np.bool_]:
     """Whether the least limit known may be lower than told, so that being below it says little."""
     least = words(strands, "governing")
-    return (least != "") & (least == words(strands, "at_most"))
+    return np.asarray((least != "") & (least == words(strands, "at_most")), dtype=bool)
 
 
 def why_unjudged(row: Row) -> tuple[Fact, ...]:
