@@ -45,6 +45,7 @@ WORD_VALUES = {
     "severity": "soon",
     "meshes_on": "barrel",
     "why_not": "never",
+    "takeup_basis": "brought_forward",
     "feed": "elongation_readings",
     "reason": "not_a_number",
 }

@@ -7,12 +7,18 @@ from typing import Any
 
 import numpy as np
 import pytest
-from tests.judgement.plant import alone, due, fact, judged, strand, verdict, worn
+from tests.judgement.plant import MONDAY, alone, due, fact, judged, strand, verdict, worn
 
+from takeup.documents.environment import environment
+from takeup.documents.words import rule_sentence
 from takeup.judgement.explaining import explain
+from takeup.judgement.facts import READING, RECKONED
 from takeup.judgement.judging import Judged
 from takeup.judgement.settings import JudgementSettings
 from takeup.model import Job, Urgency
+from takeup.resources import templates_dir
+
+ENV = environment([templates_dir()])
 
 
 def left(mm: float, travel: float = 480.0) -> dict[str, Any]:
@@ -82,6 +88,30 @@ def test_why_a_chain_is_not_shortened_is_said() -> None:
         answers = explain(name, told().situation, JudgementSettings())
         reasons[name] = fact(next(each for each in answers if each.rule == "takeup_low"), "why_not")
     assert reasons == {"travel shorter than a step": "never", "at another limit": "at_limit"}
+
+
+def test_a_reading_brought_forward_is_told_as_read_and_as_brought_forward() -> None:
+    """T_start + M P e/200 = 16 + 36 576 x 0.8/200 = 162.3 mm where 100 mm were read 30 days before."""
+    old = {"takeup_travel_mm": 185.0, "takeup_used_mm": 100.0, "takeup_day": MONDAY - 30}
+    asked = due(judged(strand(**old, **YOUNG)), "takeup_low")
+    told = {each.name: (each.value, each.origin) for each in asked.facts}
+    assert told["takeup_basis"][0] == "brought_forward"
+    assert told["read_used_mm"] == (100.0, READING)
+    assert told["used_mm"] == (162.3, RECKONED)
+    assert told["left_mm"] == (22.7, RECKONED)
+    said = rule_sentence(ENV, "takeup_low", asked.reason, asked.subject, asked.facts)
+    assert "read on Sat 31 Jan 2026: 100.0 mm used" in said
+    assert "brought forward to the survey of Mon 2 Mar 2026 by the wear since: 162.3 mm used" in said
+
+
+def test_a_reading_of_the_survey_s_day_is_told_as_read_and_one_never_taken_as_estimated() -> None:
+    basis = {
+        name: fact(due(told(), "takeup_low", name), "takeup_basis")
+        for name in ("below the trigger", "estimated from the survey")
+    }
+    assert basis == {"below the trigger": "read", "estimated from the survey": "estimated"}
+    names = {each.name for each in due(told(), "takeup_low", "estimated from the survey").facts}
+    assert not names & {"takeup_on", "read_used_mm"}
 
 
 def test_the_turning_point_is_when_the_chain_has_grown_to_the_trigger() -> None:

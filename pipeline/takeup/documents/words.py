@@ -33,6 +33,7 @@ FACT_WORDS = {
     "severity": "severity",
     "meshes_on": "mesh",
     "why_not": "why_not",
+    "takeup_basis": "takeup_basis",
     "feed": "feed",
     "reason": "reason",
     "job": "job",

@@ -73,11 +73,13 @@ FACTS: dict[str, tuple[str, str]] = {
     "exposure_days": ("d", "reckoning day less buy-by: how late an order placed then already was"),
     # take-up
     "takeup_on": ("day", "day of the take-up reading"),
-    "used_mm": ("mm", "travel used, the screw further out"),
+    "takeup_basis": ("word", "read, brought_forward (read before the survey) or estimated (never read)"),
+    "read_used_mm": ("mm", "travel used as read on takeup_on, where the reading was brought forward"),
+    "forward_to_on": ("day", "day of the survey to which the reading was brought forward"),
+    "used_mm": ("mm", "travel used, the screw further out; on the day of the survey where brought forward"),
     "left_mm": ("mm", "travel left"),
     "travel_mm": ("mm", "whole travel"),
     "trigger_mm": ("mm", "travel left at which the work is asked for"),
-    "estimated": ("yes/no", "no reading: travel used is estimated from the survey"),
     "remove_pitches": ("pitches", "k: pitches to remove on every strand of the set"),
     "step_pitches": ("pitches", "smallest k that construction and attachments allow"),
     "returns_mm": ("mm", "travel that removing k gives back"),
@@ -157,9 +159,18 @@ FACTS: dict[str, tuple[str, str]] = {
     "replaced_on": ("day", "day the set was closed out as replaced"),
 }
 
+#: where a value comes from, beside the settings (see :meth:`takeup.layered.Layered.sourced`)
 REGISTER = "the register"
 SURVEY = "the survey"
 READING = "the take-up reading"
+METER = "the meter readings"
+LUBED = "the lube records"
+SEEN = "the inspection finding"
+GAUGED = "the sprocket check"
+STOPS = "the shutdown plan"
+CLOSED = "the order close-outs"
+KEPT_OUT = "rows kept out"
+FLEET = "the record of past forecasts"
 RECKONED = "reckoned by takeup"
 
 
@@ -178,10 +189,33 @@ def facts(values: Mapping[str, Any], origin: str = RECKONED) -> tuple[Fact, ...]
     return tuple(fact(name, value, origin) for name, value in values.items() if known(value))
 
 
-def setting_fact(name: str, settings: Layered[Any], setting: str, row: Mapping[str, Any]) -> Fact:
-    """The fact for a number of the settings, with the story of that number."""
+def setting_fact(
+    name: str,
+    settings: Layered[Any],
+    setting: str,
+    row: Mapping[str, Any],
+    value: Any = None,
+    of: str = "",
+) -> Fact:
+    """The fact for a number of the settings, with the story of that number.
+
+    Parameters
+    ----------
+    name : str
+        Of the fact.
+    settings : Layered
+    setting : str
+        Field of the settings.
+    row : mapping
+        Names machine and strand.
+    value : optional
+        What was reckoned from the setting, in place of its own value.
+    of : str, optional
+        How it was: the setting's value is put in front, as ``0.15`` before ``of the whole travel``.
+    """
     found = settings.sourced(setting, str(row.get("machine", "")), str(row.get("strand", "")))
-    return fact(name, found.value, found.origin, is_default=found.is_default)
+    origin = f"{found.value:.6g} {of}: {found.origin}" if of else found.origin
+    return fact(name, found.value if value is None else value, origin, is_default=found.is_default)
 
 
 def joined(*parts: Iterable[Fact]) -> tuple[Fact, ...]:

@@ -50,7 +50,7 @@ def planning(
     lead = numbers(strands, "lead_time_days")
     lead = np.where(np.isnan(lead), settings.planning.column("lead_days", machines, names), lead)
     margin = settings.planning.column("margin_days", machines, names)
-    job = job_hours(strands, settings)
+    job, job_stated = job_hours(strands, settings)
     if len(shutdowns):
         # A stop that ends before it starts takes no job.
         shutdowns = shutdowns[shutdowns["ends_at_pos"] > shutdowns["starts_at_pos"]]
@@ -80,6 +80,7 @@ def planning(
         "lead_is_default": np.isnan(numbers(strands, "lead_time_days")),
         "margin_days": margin,
         "job_hours": job,
+        "job_hours_stated": job_stated,
         "need_by_day": need.day,
         "buy_by_day": buy,
         "order_by_day": np.where(literal, buy, early - lead - margin),
@@ -90,10 +91,10 @@ def planning(
     }
 
 
-def job_hours(strands: pd.DataFrame, settings: JudgementSettings) -> Floats:
+def job_hours(strands: pd.DataFrame, settings: JudgementSettings) -> tuple[Floats, NDArray[np.bool_]]:
     """Hours a replacement of the whole set takes: the register's, else by the metres of all its strands.
 
-    NaN where neither is known.
+    NaN where neither is known. Beside them, whether the register states them.
     """
     machines, names = words(strands, "machine"), words(strands, "strand")
     _, whole_set = np.unique(words(strands, "set"), return_inverse=True)
@@ -107,7 +108,8 @@ def job_hours(strands: pd.DataFrame, settings: JudgementSettings) -> Floats:
         for name in ("replacement_base_hours", "replacement_hours_per_m")
     )
     reckoned = base + per_m * sums[whole_set]
-    return np.where(np.isfinite(stated[whole_set]), stated[whole_set], reckoned)
+    known = np.isfinite(stated[whole_set])
+    return np.where(known, stated[whole_set], reckoned), known
 
 
 def stops_of(machines: NDArray[Any], shutdowns: pd.DataFrame) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

@@ -14,7 +14,7 @@ import pandas as pd
 from takeup.judgement import coming, standing
 from takeup.judgement.limits import Limits, limits
 from takeup.judgement.planning import planning
-from takeup.judgement.rates import History, Rates, change, history, rates, seen_on
+from takeup.judgement.rates import History, Rates, change, history, rates, seen_on, wearing_service
 from takeup.judgement.rule import numbers, words, yes
 from takeup.judgement.settings import JudgementSettings
 from takeup.judgement.takeup import Takeup, takeup
@@ -70,7 +70,8 @@ def prognosis(
         "doubt": standing.in_doubt(table, stand),
         "doubt_before": _doubt_before(strands, surveys, table, drawn),
     }
-    more |= _rate_columns(own) | _change_columns(change(strands, past, settings), past)
+    more |= _rate_columns(own) | {"wearing_service": wearing_service(strands, settings)}
+    more |= _change_columns(change(strands, past, settings), past)
     more |= coming.bounds(strands, more, own, fleet, settings)
     more |= coming.dates(strands, more)
     more |= planning(strands, more, shutdowns, settings, as_of)
@@ -87,6 +88,7 @@ def _takeup_columns(strands: pd.DataFrame, drawn: Takeup, settings: JudgementSet
         "takeup_left": drawn.left_mm,
         "takeup_trigger_mm": part * numbers(strands, "takeup_travel_mm"),
         "takeup_is_estimated": drawn.estimated,
+        "takeup_is_carried": drawn.carried,
         "takeup_none": drawn.fixed,
         "takeup_final": drawn.final,
         "shortening": drawn.answer,

@@ -144,17 +144,23 @@ def start_rates(strands: pd.DataFrame, settings: JudgementSettings) -> tuple[Flo
     """Middle and upper start rate of each strand's service; NaN where the register names no service."""
     machines, names = words(strands, "machine"), words(strands, "strand")
     forecast = settings.forecast
-    service, speed = words(strands, "service"), numbers(strands, "speed_m_per_s")
-    slow = forecast.column("slow_m_per_s", machines, names)
-    with np.errstate(invalid="ignore"):
-        severe = (speed > slow) | yes(strands, "wet") | yes(strands, "corrosive")
-    service = np.where((service == "highly_abrasive") & severe, "severe", service)
+    service = wearing_service(strands, settings)
     middle, upper = np.full(len(strands), np.nan), np.full(len(strands), np.nan)
     for name in ("enclosed_clean", "clean", "light_bulk", "abrasive_bulk", "highly_abrasive", "severe"):
         here = service == name
         middle[here] = forecast.column(f"rate_{name}", machines, names)[here]
         upper[here] = forecast.column(f"rate_{name}_upper", machines, names)[here]
     return middle, upper
+
+
+def wearing_service(strands: pd.DataFrame, settings: JudgementSettings) -> NDArray[Any]:
+    """The service by which each start rate goes: highly abrasive and fast, wet or corrosive is severe."""
+    machines, names = words(strands, "machine"), words(strands, "strand")
+    service, speed = words(strands, "service"), numbers(strands, "speed_m_per_s")
+    with np.errstate(invalid="ignore"):
+        fast = speed > settings.forecast.column("slow_m_per_s", machines, names)
+    severe = fast | yes(strands, "wet") | yes(strands, "corrosive")
+    return np.where((service == "highly_abrasive") & severe, "severe", service)
 
 
 def change(strands: pd.DataFrame, past: History, settings: JudgementSettings) -> Phase:

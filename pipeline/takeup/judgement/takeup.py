@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from takeup.judgement.rule import numbers, words, yes
+from takeup.judgement.rule import MM, numbers, rounded, words, yes
 from takeup.judgement.settings import JudgementSettings
 from takeup.wear import limits, slack
 from takeup.wear.slack import Shortening
@@ -32,6 +32,7 @@ class Takeup(NamedTuple):
     used_mm: Floats
     left_mm: Floats
     estimated: Flags  # no reading: reckoned from the survey
+    carried: Flags  # read before the survey, and brought forward to it by the wear since
     fixed: Flags  # no take-up at all
     step_pitches: Ints  # 0 where construction or attachments do not say
     returns_mm: Floats
@@ -48,7 +49,8 @@ class Takeup(NamedTuple):
 def takeup(strands: pd.DataFrame, settings: JudgementSettings) -> Takeup:
     """The take-up of every strand as far as register, reading and survey tell.
 
-    A reading much older than the survey counts as at least what the survey says the loop has grown to since.
+    A reading much older than the survey is brought forward to it: it counts as at least what the survey says
+    the loop has grown to since.
 
     Parameters
     ----------
@@ -60,7 +62,7 @@ def takeup(strands: pd.DataFrame, settings: JudgementSettings) -> Takeup:
     pitch, pitches = numbers(strands, "pitch_mm"), numbers(strands, "pitches_now")
     e, travel = numbers(strands, "e_wear_mean"), numbers(strands, "takeup_travel_mm")
     fixed = yes(strands, "fixed_centres") | (travel == 0)
-    used, estimated = _used(strands, settings, pitch, pitches, e)
+    used, estimated, carried = _used(strands, settings, pitch, pitches, e)
     left = np.maximum(travel - used, 0.0)
 
     spacing = numbers(strands, "attachment_every")
@@ -95,6 +97,7 @@ def takeup(strands: pd.DataFrame, settings: JudgementSettings) -> Takeup:
         used_mm=used,
         left_mm=left,
         estimated=estimated,
+        carried=carried,
         fixed=fixed,
         step_pitches=step,
         returns_mm=told.returned_mm,
@@ -111,7 +114,8 @@ def takeup(strands: pd.DataFrame, settings: JudgementSettings) -> Takeup:
 
 def _used(
     strands: pd.DataFrame, settings: JudgementSettings, pitch: Floats, pitches: Floats, e: Floats
-) -> tuple[Floats, Flags]:
+) -> tuple[Floats, Flags, Flags]:
+    """Travel used, whether it is estimated without a reading, and whether a reading was brought forward."""
     used = numbers(strands, "takeup_used_mm")
     estimated = yes(strands, "takeup_estimated")
     machines, names = words(strands, "machine"), words(strands, "strand")
@@ -122,7 +126,8 @@ def _used(
     apart = settings.surveying.column("same_survey_days", machines, names)
     with np.errstate(invalid="ignore"):
         old = numbers(strands, "survey_day") - numbers(strands, "takeup_day") > apart
-    return np.where(old & ~estimated, np.fmax(used, grown), used), estimated
+        carried = old & ~estimated & (rounded(grown, MM) > rounded(used, MM))
+    return np.where(carried, grown, used), estimated, carried
 
 
 def _whole_set(

@@ -8,8 +8,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from takeup.judgement.facts import (
+    FLEET,
+    KEPT_OUT,
+    METER,
     READING,
+    RECKONED,
     REGISTER,
+    STOPS,
     SURVEY,
     fact,
     facts,
@@ -24,6 +29,15 @@ from takeup.model import Fact
 if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
+
+PLANNED = "planned hours of the machine"
+
+#: source of a rate that is no setting → where its number comes from
+_RATE_ORIGIN: Mapping[str, str] = {
+    "own": "reckoned by takeup from the surveys",
+    "own_past_case": "reckoned by takeup from the surveys",
+    "pooled": "rates of chains in the same service at this plant",
+}
 
 #: limit → setting behind it, where it is one
 _LIMIT_SETTING: Mapping[str, str] = {
@@ -55,14 +69,13 @@ def why_unjudged(row: Row) -> tuple[Fact, ...]:
     """Facts for a strand that no survey or pitch lets judge; empty for any other."""
     if row["case"] not in ("no_survey", "no_pitch"):
         return ()
-    return facts(
-        {
-            "survey_on": row["survey_day"],
-            "not_judged": tuple(row["not_judged"].split()),
-            "missing": ("pitch_mm",) if row["case"] == "no_pitch" else tuple(row["missing"].split()),
-        },
-        REGISTER,
-    ) + facts({"fitted_on": row["fitted_day"], "set_aside_on": row["set_aside_latest_day"]})
+    missing = ("pitch_mm",) if row["case"] == "no_pitch" else tuple(row["missing"].split())
+    return (
+        facts({"survey_on": row["survey_day"]}, SURVEY)
+        + facts({"not_judged": tuple(row["not_judged"].split())})
+        + facts({"missing": missing, "fitted_on": row["fitted_day"]}, REGISTER)
+        + facts({"set_aside_on": row["set_aside_latest_day"]}, KEPT_OUT)
+    )
 
 
 def survey_facts(row: Row) -> tuple[Fact, ...]:
@@ -100,9 +113,9 @@ def limit_facts(row: Row, settings: JudgementSettings, which: str) -> tuple[Fact
             ),
             "not_judged": tuple(row["not_judged"].split()),
             "at_most": row["at_most"],
-            "missing": tuple(row["missing"].split()),
         }
     )
+    told += facts({"missing": tuple(row["missing"].split())}, REGISTER)
     if known(row["bend"]):
         told += (fact("case_percent", _step(row["bend"]), is_default=bool(row["bend_is_default"])),)
     return told
@@ -110,17 +123,17 @@ def limit_facts(row: Row, settings: JudgementSettings, which: str) -> tuple[Fact
 
 def forecast_facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
     """Rate, hours, dates and what made their bounds."""
-    rate_is_default = row["rate_source"] == "start"
     told = facts(
         {"rate_source": row["rate_source"], "rate_surveys": row["rate_surveys"] if row["own_rate"] else None}
     )
     if known(row["rate"]):
-        told += (fact("rate", _step(row["rate"], 4), is_default=rate_is_default),)
+        told += (_rate(row, settings),)
+    told += facts({"reckoned_on": row["reckon_day"]})
+    for name, column in (("hours_per_day", "h_middle"), ("hours_per_day_early", "h_early")):
+        planned = row[column] == row["planned_hours_per_day"]
+        told += facts({name: _step(row[column], 1)}, PLANNED if planned else METER)
     told += facts(
         {
-            "reckoned_on": row["reckon_day"],
-            "hours_per_day": _step(row["h_middle"], 1),
-            "hours_per_day_early": _step(row["h_early"], 1),
             "hours_early": row["hours_early"],
             "hours_middle": row["hours_middle"],
             "hours_late": row["hours_late"],
@@ -128,16 +141,22 @@ def forecast_facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
             "middle_on": row["day_middle"],
             "late_on": row["day_late"],
             "bounds_basis": row["bounds_basis"],
+        }
+    )
+    told += facts(
+        {
             "fleet_number": row["fleet_number"],
             "fleet_forecasts": row["fleet_forecasts"],
             "fleet_lives": row["fleet_lives"],
             "factor_low": _step(row["factor_low"], 2),
             "factor_high": _step(row["factor_high"], 2),
-            "need_by_on": row["need_by_day"],
-            "buy_by_on": row["buy_by_day"],
-            "shutdown": row["shutdown"],
-            "job_hours": _step(row["job_hours"], 1),
-        }
+        },
+        FLEET,
+    )
+    told += facts({"need_by_on": row["need_by_day"], "buy_by_on": row["buy_by_day"]})
+    told += facts({"shutdown": row["shutdown"]}, STOPS)
+    told += facts(
+        {"job_hours": _step(row["job_hours"], 1)}, REGISTER if row["job_hours_stated"] else RECKONED
     )
     if row["lead_is_default"]:
         told += (setting_fact("lead_days", settings.planning, "lead_days", row),)
@@ -148,18 +167,38 @@ def forecast_facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
     return told + (facts({"exposure_days": late}) if known(late) and late > 0 else ())
 
 
+def _rate(row: Row, settings: JudgementSettings) -> Fact:
+    rate = _step(row["rate"], 4)
+    if row["rate_source"] in _RATE_ORIGIN:
+        return fact("rate", rate, _RATE_ORIGIN[row["rate_source"]])
+    setting = f"rate_{row['wearing_service']}"
+    start = settings.forecast.value(setting, row["machine"], row["strand"])
+    if rate == _step(start, 4):
+        return setting_fact("rate", settings.forecast, setting, row)
+    of = f"times the start rate of the service, {start:.6g} % per 1000 h, past the hardened case"
+    return setting_fact("rate", settings.forecast, "past_case_factor", row, rate, of)
+
+
 def takeup_facts(row: Row) -> tuple[Fact, ...]:
-    """The take-up as read or estimated."""
-    origin = SURVEY if row["takeup_is_estimated"] else READING
-    return facts(
-        {
-            "takeup_on": None if row["takeup_is_estimated"] else row["takeup_day"],
-            "used_mm": _step(row["takeup_used"], 1),
-            "left_mm": _step(row["takeup_left"], 1),
-            "estimated": bool(row["takeup_is_estimated"]),
-        },
-        origin,
-    ) + facts({"travel_mm": row["takeup_travel_mm"]}, REGISTER)
+    """The take-up as read, as brought forward to a later survey, or as estimated where it was never read."""
+    used = _step(row["takeup_used"], 1)
+    if row["takeup_is_estimated"]:
+        told = facts({"takeup_basis": "estimated", "used_mm": used}, RECKONED)
+    elif row["takeup_is_carried"]:
+        told = read_takeup_facts(row, "read_used_mm") + facts(
+            {"takeup_basis": "brought_forward", "forward_to_on": row["survey_day"], "used_mm": used}, RECKONED
+        )
+    else:
+        told = read_takeup_facts(row) + facts({"takeup_basis": "read" if known(used) else None}, READING)
+    told += facts({"left_mm": _step(row["takeup_left"], 1)})
+    return told + facts({"travel_mm": row["takeup_travel_mm"]}, REGISTER)
+
+
+def read_takeup_facts(row: Row, name: str = "used_mm") -> tuple[Fact, ...]:
+    """The take-up as it was read, and on which day; nothing where it never was."""
+    if row["takeup_is_estimated"]:
+        return ()
+    return facts({"takeup_on": row["takeup_day"], name: _step(row["takeup_used_mm"], 1)}, READING)
 
 
 def _limit_percent(row: Row, settings: JudgementSettings, which: str) -> Fact:
@@ -171,13 +210,10 @@ def _limit_percent(row: Row, settings: JudgementSettings, which: str) -> Fact:
     if setting is None:
         return fact("limit_percent", percent)
     found = settings.limits.sourced(setting, row["machine"], row["strand"])
-    is_own = percent == _step(found.value)  # else the teeth of the largest sprocket set it
-    return fact(
-        "limit_percent",
-        percent,
-        found.origin if is_own else "200 / teeth",
-        is_default=is_own and found.is_default,
-    )
+    if percent == _step(found.value):
+        return fact("limit_percent", percent, found.origin, is_default=found.is_default)
+    of = f"/ {row['teeth_max']:.0f} teeth of the largest sprocket"
+    return setting_fact("limit_percent", settings.limits, "ride_percent", row, percent, of)
 
 
 def _step(value: Any, decimals: int = 3) -> Any:

@@ -26,6 +26,7 @@ from takeup.derive.vocabulary import (
     stop_word,
 )
 from takeup.judgement.evidence import mixed
+from takeup.judgement.facts import SEEN
 from takeup.judgement.facts import facts as facts_of
 from takeup.judgement.rule import (
     CLEAR,
@@ -261,7 +262,7 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:  # noqa: A
             "seen_on": row["seen_day"],
             "rows": len(row["evidence_rows"]),
         },
-        "the inspection finding",
+        SEEN,
     )
 
 

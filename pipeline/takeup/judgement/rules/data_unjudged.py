@@ -16,8 +16,8 @@ import numpy as np
 import pandas as pd
 
 from takeup.derive.reasons import Reason
+from takeup.judgement.facts import CLOSED, KEPT_OUT, REGISTER, setting_fact
 from takeup.judgement.facts import facts as facts_of
-from takeup.judgement.facts import setting_fact
 from takeup.judgement.rule import (
     CLEAR,
     PLAN,
@@ -219,9 +219,9 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
         told |= {"reason": one.reason, "rows": len(one.rows), "lines": named}
     if one.case in ("value_missing", "case_depth_missing"):
         told |= {"value": one.reason}
+    found = facts_of(told, KEPT_OUT if one.rows else REGISTER)
     if one.case == "renewal_not_recorded":
-        told |= {"replaced_on": one.replaced_day}
-    found = facts_of(told, "rows kept out and the register")
+        found += facts_of({"replaced_on": one.replaced_day}, CLOSED)
     if one.case == "case_depth_missing":
         found += (setting_fact("default_mm", settings.limits, one.reason, row),)
     return found

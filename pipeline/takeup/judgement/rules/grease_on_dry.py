@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from takeup.judgement.facts import REGISTER
+from takeup.judgement.facts import LUBED, REGISTER
 from takeup.judgement.facts import facts as facts_of
 from takeup.judgement.rule import (
     CLEAR,
@@ -70,7 +70,7 @@ def _records(situation: Situation) -> tuple[NDArray[np.float64], list[list[int]]
 def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:  # noqa: ARG001
     """The decision and the day."""
     return facts_of({"lube_plan": row["lube_plan"]}, REGISTER) + facts_of(
-        {"greased_on": row["greased_day"], "rows": len(row["evidence_rows"]) or None}, "the lube records"
+        {"greased_on": row["greased_day"], "rows": len(row["evidence_rows"]) or None}, LUBED
     )
 
 

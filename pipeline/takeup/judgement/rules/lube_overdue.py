@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from takeup.judgement.facts import REGISTER, fact, known, setting_fact
+from takeup.judgement.facts import LUBED, METER, REGISTER, fact, known, setting_fact
 from takeup.judgement.facts import facts as facts_of
 from takeup.judgement.rule import (
     CANNOT,
@@ -102,14 +102,9 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
         return told + facts_of({"missing": ("lube_plan",)}, REGISTER)
     told += _interval(row, settings)
     last_hours = row["lube_last_hours"]
-    told += facts_of(
-        {
-            "last_lube_on": row["lube_last_day"],
-            "last_lube_hours": last_hours if known(last_hours) else 0.0,
-            "fitted_on": row["fitted_day"],
-        },
-        "the lube records",
-    )
+    told += facts_of({"last_lube_on": row["lube_last_day"]}, LUBED)
+    told += facts_of({"last_lube_hours": last_hours if known(last_hours) else 0.0}, METER)
+    told += facts_of({"fitted_on": row["fitted_day"]}, REGISTER)
     if row["case"].startswith("calendar"):
         began = row["lube_last_day"] if known(row["lube_last_day"]) else row["fitted_day"]
         told += (setting_fact("interval_days", settings.lubrication, "idle_days", row),)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from takeup.judgement.facts import SURVEY, fact, setting_fact
+from takeup.judgement.facts import READING, SURVEY, fact, setting_fact
 from takeup.judgement.facts import day as day_of
 from takeup.judgement.facts import facts as facts_of
 from takeup.judgement.rule import (
@@ -93,19 +93,17 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
     """Both strands, their difference, the lag and the skew."""
     if row["case"] == "strand_not_measured":
         return ()
-    told = facts_of(
+    told = facts_of({"survey_on": row["survey_day"]}, SURVEY) + facts_of(
         {
-            "survey_on": row["survey_day"],
             "strand_long": row["strand_long"],
             "strand_short": row["strand_short"],
             "difference_points": row["difference"],
             "uncertainty_points": row["expanded"],
             "lag_by_tape_mm": row["lag_by_tape_mm"],
-            "lag_mm": row["lag_mm"],
-            "lag_on": row["lag_day"],
-            "skew_degrees": row["skew"],
         }
     )
+    told += facts_of({"lag_mm": row["lag_mm"], "lag_on": row["lag_day"]}, READING)
+    told += facts_of({"skew_degrees": row["skew"]})
     told += tuple(_elongation(row, which) for which in ("long", "short"))
     return told + tuple(
         setting_fact(name, settings.limits, name, row)

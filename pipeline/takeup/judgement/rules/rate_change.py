@@ -13,6 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from takeup.judgement.facts import METER, SURVEY
 from takeup.judgement.facts import facts as facts_of
 from takeup.judgement.rule import (
     CANNOT,
@@ -71,15 +72,18 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:  # noqa: A
     told = survey_facts(row) + facts_of({"rate_surveys": row["rate_surveys"]})
     if not row["change_found"]:
         return told
-    return told + facts_of(
-        {
-            "rate_before": round(row["rate_before"], 4),
-            "rate_after": round(row["rate_after"], 4),
-            "change_hours": row["change_hours"],
-            "case_percent": round(row["bend"], 3),
-            "e_percent": round(row["e_wear_mean"], 3),
-            "early_on": row["day_early"],
-        }
+    return (
+        told
+        + facts_of(
+            {
+                "rate_before": round(row["rate_before"], 4),
+                "rate_after": round(row["rate_after"], 4),
+                "case_percent": round(row["bend"], 3),
+                "early_on": row["day_early"],
+            }
+        )
+        + facts_of({"change_hours": row["change_hours"]}, METER)
+        + facts_of({"e_percent": round(row["e_wear_mean"], 3)}, SURVEY)
     )
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from takeup.judgement.facts import REGISTER
+from takeup.judgement.facts import GAUGED, REGISTER, setting_fact
 from takeup.judgement.facts import facts as facts_of
 from takeup.judgement.rule import (
     CANNOT,
@@ -91,7 +91,7 @@ def _latest(situation: Situation) -> pd.DataFrame:
     return gauged.drop_duplicates(["machine", "sprocket"], keep="last").reset_index(drop=True)
 
 
-def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:  # noqa: ARG001
+def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
     """Depth, limit and the sprocket."""
     told = facts_of(
         {
@@ -99,14 +99,15 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:  # noqa: A
             "depth_mm": row["value"],
             "checked_on": row["checked_day"],
             "turned": bool(row["turned"]),
-            "meshes_on": row["meshes_on"],
         },
-        "the sprocket check",
-    ) + facts_of({"mesh_diameter_mm": row["mesh_diameter"], "depth_limit_mm": row["threshold"]}, REGISTER)
+        GAUGED,
+    ) + facts_of({"meshes_on": row["meshes_on"], "mesh_diameter_mm": row["mesh_diameter"]}, REGISTER)
     if row["case"] == "no_diameter":
         name = "roller_diameter_mm" if row["meshes_on"] == "roller" else "bushing_outside_mm"
         return told + facts_of({"missing": (name,)}, REGISTER)
-    return told
+    of = "of the diameter that meets the tooth"
+    limit = setting_fact("depth_limit_mm", settings.findings, "tooth_wear_part", row, row["threshold"], of)
+    return (*told, limit)
 
 
 RULE = Rule(

@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from takeup.judgement.facts import SURVEY
+from takeup.judgement.facts import KEPT_OUT, METER, READING, REGISTER
 from takeup.judgement.facts import facts as facts_of
 from takeup.judgement.rule import (
     CANNOT,
@@ -87,14 +87,12 @@ def _shortened(situation: Situation) -> np.ndarray:
 
 def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:  # noqa: ARG001
     """The last survey and when the next one falls due."""
-    told = survey_facts(row) + facts_of(
-        {
-            "last_survey_hours": row["survey_hours"],
-            "fitted_on": row["fitted_day"],
-            "set_aside_on": row["set_aside_latest_day"] if row["case"] == "last_not_usable" else None,
-        },
-        SURVEY,
-    )
+    told = survey_facts(row) + facts_of({"last_survey_hours": row["survey_hours"]}, METER)
+    told += facts_of({"fitted_on": row["fitted_day"]}, REGISTER)
+    if row["case"] == "last_not_usable":
+        told += facts_of({"set_aside_on": row["set_aside_latest_day"]}, KEPT_OUT)
+    if row["case"] == "after_shortening":
+        told += facts_of({"shortened_on": row["shortened_day"]}, READING)
     return told + facts_of(
         {
             "interval_hours": row["survey_interval_hours"],
@@ -102,7 +100,6 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:  # noqa: A
             "next_survey_on": row["next_survey_day"],
             "early_on": row["day_early"],
             "limit": row["governing"],
-            "shortened_on": row["shortened_day"] if row["case"] == "after_shortening" else None,
         }
     )
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from takeup.judgement.facts import REGISTER, setting_fact
+from takeup.judgement.facts import REGISTER, known, setting_fact
 from takeup.judgement.facts import facts as facts_of
 from takeup.judgement.rule import (
     CANNOT,
@@ -86,7 +86,18 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
 def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
     """Travel, step and what removing it gives back."""
     case = row["case"]
-    told = takeup_facts(row) + facts_of({"trigger_mm": row["threshold"]})
+    told = takeup_facts(row)
+    if known(row["threshold"]):
+        told += (
+            setting_fact(
+                "trigger_mm",
+                settings.limits,
+                "takeup_left_part",
+                row,
+                row["threshold"],
+                "of the whole travel",
+            ),
+        )
     if case in ("no_travel", "no_takeup", "no_reading"):
         return told + facts_of({"missing": _WANTED.get(case, ())}, REGISTER)
     step = row["step_pitches"] or None

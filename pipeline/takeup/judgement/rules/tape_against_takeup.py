@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from takeup.judgement.facts import READING, SURVEY
+from takeup.judgement.facts import READING, REGISTER, SURVEY, setting_fact
 from takeup.judgement.facts import facts as facts_of
 from takeup.judgement.rule import (
     CANNOT,
@@ -28,7 +28,7 @@ from takeup.judgement.rule import (
     yes,
 )
 from takeup.judgement.settings import JudgementSettings
-from takeup.judgement.told import survey_facts, takeup_facts, unjudged, why_unjudged
+from takeup.judgement.told import read_takeup_facts, survey_facts, unjudged, why_unjudged
 from takeup.model import Fact, Job, Urgency
 
 if TYPE_CHECKING:
@@ -71,7 +71,7 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
     )
 
 
-def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:  # noqa: ARG001
+def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
     """Both gauges and their difference."""
     if row["case"] in ("no_survey", "no_pitch"):
         return why_unjudged(row)
@@ -79,16 +79,25 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:  # noqa: A
         {"e_percent": round(row["e_wear_mean"], 3), "uncertainty_percent": round(2 * row["u_wear"], 3)},
         SURVEY,
     )
-    told += takeup_facts(row)
+    told += read_takeup_facts(row) + facts_of({"travel_mm": row["takeup_travel_mm"]}, REGISTER)
     if row["case"] == "no_reading":
         wanted = [name for name in ("takeup_start_mm", "pitches") if np.isnan(row[name])]
-        return told + facts_of({"missing": tuple(wanted or ["used_left_mm"])})
+        return told + facts_of({"missing": tuple(wanted or ["used_left_mm"])}, REGISTER)
     return (
         told
         + facts_of({"e_takeup_percent": round(row["e_takeup"], 3)}, READING)
-        + facts_of({"apart_points": row["value"], "apart_limit_points": row["threshold"]})
+        + facts_of({"apart_points": row["value"]})
+        + _allowed(row, settings)
         + facts_of({"hides_alert": bool(row["hides"])})
     )
+
+
+def _allowed(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
+    """The difference that is allowed: the setting, or the uncertainty of the survey where that is larger."""
+    allowed = setting_fact("apart_limit_points", settings.findings, "takeup_apart_points", row)
+    if row["threshold"] == allowed.value:
+        return (allowed,)
+    return facts_of({"apart_limit_points": row["threshold"]}, SURVEY)
 
 
 RULE = Rule(

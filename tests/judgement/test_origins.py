@@ -1,0 +1,95 @@
+"""Every fact of every rule says where its value comes from, and says it rightly."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+
+import pytest
+from tests.judgement.plant import MONDAY, due, judged, overridden, strand, worn
+from tests.judgement.test_facts_suffice import answers
+
+from takeup.judgement import facts as origins
+from takeup.judgement.facts import FACTS
+from takeup.judgement.told import PLANNED
+from takeup.model import Fact
+
+_SETTING = "default, "
+_REGISTER, _SURVEY, _READING, _RECKONED = (
+    origins.REGISTER, origins.SURVEY, origins.READING, origins.RECKONED,
+)  # fmt: skip
+
+#: origin → facts that may say so; a fact of several lines is told differently in different cases
+SAYS: dict[str, str] = {
+    _REGISTER: """fitted_on missing travel_mm lead_days job_hours lube_plan quantity_ml lubricant
+        interval_hours meshes_on mesh_diameter_mm limit_percent feed strands hides_alert value""",
+    _SURVEY: """survey_on marks spread_points baseline longest_mark e_percent uncertainty_percent zero
+        from_mark e_long_percent e_short_percent apart_limit_points""",
+    _READING: "takeup_on used_mm read_used_mm takeup_basis shortened_on lag_mm lag_on e_takeup_percent",
+    origins.METER: "hours_per_day hours_per_day_early last_survey_hours last_lube_hours change_hours",
+    origins.LUBED: "last_lube_on greased_on rows",
+    origins.SEEN: "finding findings as_written remark place severity seen_on rows",
+    origins.GAUGED: "sprocket depth_mm checked_on turned",
+    origins.STOPS: "shutdown",
+    origins.CLOSED: "replaced_on",
+    origins.KEPT_OUT: "set_aside_on feed strands hides_alert reason rows lines",
+    origins.FLEET: "fleet_number fleet_forecasts fleet_lives factor_low factor_high",
+    PLANNED: "hours_per_day hours_per_day_early",
+    "rates of chains in the same service at this plant": "rate",
+    "reckoned by takeup from the surveys": "rate",
+    _SETTING: """lead_days margin_days joining_slack_mm limit_percent interval_days interval_hours rate
+        spread_limit_points marks_wanted apart_limit_points match_limit_points match_plan_points
+        skew_limit_degrees skew_plan_degrees default_mm trigger_mm depth_limit_mm""",
+    _RECKONED: """limit limit_kind limit_percent plan_percent case_percent not_judged rate_source at_most
+         rate_surveys
+        reckoned_on hours_early hours_middle hours_late early_on middle_on late_on bounds_basis need_by_on
+        buy_by_on job_hours exposure_days takeup_basis forward_to_on used_mm left_mm step_pitches returns_mm
+        held_by remove_pitches left_after_mm pitches_after takeup_limit_after_percent why_not apart_points
+        hides_alert due_hours overdue_hours starved_hours due_on interval_hours next_survey_hours
+        next_survey_on rate_before rate_after strand_long strand_short difference_points uncertainty_points
+        lag_by_tape_mm skew_degrees""",
+}  # fmt: skip
+
+
+def kind(fact: Fact) -> str:
+    """The line of :data:`SAYS` under which a fact's origin falls."""
+    if _SETTING in fact.origin:
+        return _SETTING
+    return next((said for said in SAYS if fact.origin == said), fact.origin)
+
+
+def test_no_fact_says_another_origin_than_its_own() -> None:
+    told = defaultdict(set)
+    for answer in answers():
+        for fact in answer.facts:
+            told[kind(fact)].add(fact.name)
+    assert {origin: names - set(SAYS.get(origin, "").split()) for origin, names in told.items()} == {
+        origin: set() for origin in told
+    }
+
+
+def test_every_origin_in_the_table_is_one_of_a_fact() -> None:
+    assert set(" ".join(SAYS.values()).split()) <= FACTS.keys()
+
+
+@pytest.mark.parametrize(
+    ("name", "rule", "differs", "section", "setting", "value"),
+    [
+        ("trigger_mm", "takeup_low", {"takeup_used_mm": 450.0}, "limits", "takeup_left_part", 0.2),
+        (
+            "apart_limit_points",
+            "tape_against_takeup",
+            {"e_takeup": 2.5},
+            "findings",
+            "takeup_apart_points",
+            0.2,
+        ),
+    ],
+)
+def test_a_threshold_of_the_site_names_who_answers_for_it(
+    name: str, rule: str, differs: dict[str, float], section: str, setting: str, value: float
+) -> None:
+    row = strand(**worn(0.8), **differs, takeup_day=MONDAY)
+    for settings, wanted in ((None, "default, "), (overridden(section, **{setting: value}), "chain steward")):
+        found = next(fact for fact in due(judged(row, settings=settings), rule).facts if fact.name == name)
+        assert wanted in found.origin
+        assert found.is_default == (settings is None)
