@@ -481,7 +481,7 @@ CHAINS = (
         travel_mm=None,
         fixed=True,
         price=8700,
-        lead_days=84,
+        lead_days=98,
     ),
 )
 

@@ -130,6 +130,16 @@ def test_the_demo_makes_its_own_folder_anew_and_no_other(tmp_path):
     assert (tmp_path / "mine" / "letter.txt").read_text() == "dear planner"
 
 
+def test_a_limit_between_two_shutdowns_has_its_stops_weighed(site):
+    """The mill drive: in time in autumn, on its own at the early date, or late in spring."""
+    order = orders(site, 5)["replace_set", "HD-73"]
+    table = order["stop_costs"]
+    assert order["shutdown"] == "Autumn 2026"
+    assert [stop["shutdown"] for stop in table["stops"]] == ["Autumn 2026", "", "Spring 2027", "Autumn 2027"]
+    page = (site.folders.queue / "current" / "orders" / f"{order['number']}.html").read_text("utf-8")
+    assert "What each stop may cost" in page
+
+
 # --- the trade's mess -------------------------------------------------------------------------------------
 
 

@@ -15,6 +15,7 @@ from jsonschema import Draft202012Validator, FormatChecker
 from tests.orders.plant import MONDAY, SETTINGS, Plant, clear, due
 
 from takeup.errors import OurFault
+from takeup.judgement.stops import StopLine, StopTable
 from takeup.model import Job, Order, OrderState, Urgency
 from takeup.orders import export
 from takeup.orders.visits import visits
@@ -61,7 +62,9 @@ def told() -> Plant:
     return plant
 
 
-def document(plant: Plant, origins: pd.DataFrame = ORIGINS) -> dict[str, Any]:
+def document(
+    plant: Plant, origins: pd.DataFrame = ORIGINS, stop_costs: dict[str, StopTable] | None = None
+) -> dict[str, Any]:
     return export.document(
         plant.book,
         site="works",
@@ -70,6 +73,7 @@ def document(plant: Plant, origins: pd.DataFrame = ORIGINS) -> dict[str, Any]:
         version="0.1.0",
         origins=origins,
         visits=visits(plant.book, as_of=plant.as_of, settings=SETTINGS),
+        stop_costs=stop_costs,
     )
 
 
@@ -134,6 +138,26 @@ def test_the_document_does_not_depend_on_the_order_of_the_book() -> None:
     made = document(plant)
     plant.book.reverse()
     assert document(plant) == made
+
+
+def test_the_stops_of_a_replacement_are_told_and_other_jobs_have_none() -> None:
+    plant = told()
+    number = next(order.number for order in plant.book if order.job is Job.REPLACE_SET)
+    lines = (
+        StopLine("spring", MONDAY, MONDAY, 0.25, 9.0, 40.0, 3.0, 12.0, before_delivery=True),
+        StopLine("", MONDAY, None, 0.05, 36.0, 10.0, 1.0, 37.0, before_delivery=False),
+    )
+    for table in (
+        StopTable("D1-N", "case", "acceleration", lines, chains=2, chains_cost=8.0, labour_cost=1.0),
+        StopTable("D1-N", "case", "acceleration", missing=("chain_price",)),
+    ):
+        made = document(plant, stop_costs={number: table})
+        VALIDATOR.validate(made)
+        by_job = {order["job"]: order["stop_costs"] for order in made["orders"]}
+        assert [stop["expected_cost"] for stop in by_job.pop("replace_set")["stops"]] == [
+            line.expected_cost for line in table.lines
+        ]
+        assert set(by_job.values()) == {None}
 
 
 def test_a_row_without_origin_is_our_own_fault() -> None:

@@ -23,9 +23,10 @@ from takeup.documents.sheets import (
     ReminderSheet,
     StaleFeed,
 )
+from takeup.judgement.stops import StopTable, stop_table
 from takeup.model import Answer, Job, Order, Verdict
 from takeup.night.intent import Intent
-from takeup.night.series import Strands
+from takeup.night.series import EPOCH, Strands
 from takeup.night.telling import Told
 from takeup.night.versions import versions
 from takeup.orders.export import document
@@ -63,7 +64,8 @@ def night_sheet(
     stops = visits(open_orders, as_of=intent.as_of, settings=settings.orders)
     row_ids = {row for order in open_orders for reason in order.reasons for row in reason.evidence}
     origins = store.origins(sorted(row_ids))
-    filling = _Filling(told, settings, open_orders, stops, origins)
+    filling = _Filling(told, intent, settings, open_orders, stops, origins)
+    sheets = tuple(filling.order_sheet(order) for order in open_orders)
     packages = versions()
     return NightSheet(
         site=settings.name,
@@ -71,7 +73,7 @@ def night_sheet(
         as_of=intent.as_of,
         previous_as_of=intent.previous_as_of,
         ledger_head=ledger_head,
-        orders=tuple(filling.order_sheet(order) for order in open_orders),
+        orders=sheets,
         changes=tuple(
             ChangeLine(
                 event,
@@ -104,6 +106,7 @@ def night_sheet(
             version=dict(packages)["takeup"],
             origins=origins,
             visits=stops,
+            stop_costs={one.order.number: one.stop_costs for one in sheets if one.stop_costs},
         ),
         versions=packages,
     )
@@ -115,12 +118,15 @@ class _Filling:
     def __init__(
         self,
         told: Told,
+        intent: Intent,
         settings: Settings,
         orders: Sequence[Order],
         stops: Iterable[Visit],
         origins: pd.DataFrame,
     ) -> None:
         self.settings = settings
+        self.as_of = (intent.as_of - EPOCH).days
+        self.stops = told.derived.shutdowns
         self.strands = Strands.of(told, {strand for order in orders for strand in order.strands})
         self.machines = {row["machine"]: row for row in told.derived.machines.to_dict("records")}
         self.sources = _sources(told.derived.sources)
@@ -165,6 +171,7 @@ class _Filling:
             duration_origin=origin,
             shutdown_from=shutdown["starts_at"] if shutdown else "",
             shutdown_to=shutdown["ends_at"] if shutdown else "",
+            stop_costs=self.stop_costs(order),
         )
 
     def machine(self, name: str) -> MachineSheet:
@@ -189,6 +196,11 @@ class _Filling:
         hours = max((row["job_hours"] for row in rows if row["job_hours"] == row["job_hours"]), default=None)
         stated = any(row["replacement_hours"] == row["replacement_hours"] for row in rows)
         return hours, "register" if stated else "by length"
+
+    def stop_costs(self, order: Order) -> StopTable | None:
+        """What the candidate stops of a replacement may cost."""
+        rows = [self.strands.rows[strand] for strand in order.strands if strand in self.strands.rows]
+        return stop_table(rows, self.stops, self.as_of) if order.job is Job.REPLACE_SET else None
 
     def overrides(self, order: Order) -> Iterable[OverrideLine]:
         """Every value of the site's that holds for this machine or one of its strands."""

@@ -9,10 +9,12 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
+from dataclasses import asdict
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from takeup.errors import OurFault
+from takeup.judgement.stops import StopTable
 from takeup.model import Order, Reason
 from takeup.orders.told import OPEN
 from takeup.orders.visits import Visit
@@ -30,6 +32,7 @@ def document(
     version: str,
     origins: pd.DataFrame,
     visits: Iterable[Visit] = (),
+    stop_costs: Mapping[str, StopTable] | None = None,
 ) -> dict[str, Any]:
     """The document of a night.
 
@@ -47,6 +50,8 @@ def document(
         ``row_id``, ``file``, ``line``, ``sha256`` of every row id in the orders' reasons.
     visits : iterable of Visit, optional
         Of these orders.
+    stop_costs : mapping, optional
+        Number of an order to the candidate stops of its set.
 
     Returns
     -------
@@ -79,6 +84,7 @@ def document(
         "takeup": version,
         "orders": [
             _order(order, visit_of.get(order.swallowed_by or order.number, ""), parts_of[order.number], where)
+            | {"stop_costs": _stop_costs((stop_costs or {}).get(order.number))}
             for order in open_orders
         ],
     }
@@ -110,6 +116,23 @@ def _order(
         "revised_on": _plain(order.revised_as_of),
         "last_evidence_on": _plain(order.last_evidence_on),
         "reasons": [_reason(reason, order.number, where) for reason in order.reasons],
+    }
+
+
+def _stop_costs(table: StopTable | None) -> dict[str, Any] | None:
+    if table is None:
+        return None
+    return {
+        "strand": table.strand,
+        "limit": table.limit,
+        "limit_passed": table.passed,
+        "missing": list(table.missing),
+        "chains_cost": _plain(table.chains_cost),
+        "labour_cost": _plain(table.labour_cost),
+        "stop_hours": _plain(table.stop_hours),
+        "stop_cost_per_hour": _plain(table.stop_cost_per_hour),
+        "life_hours": _plain(table.life_hours),
+        "stops": [{name: _plain(value) for name, value in asdict(line).items()} for line in table.lines],
     }
 
 
