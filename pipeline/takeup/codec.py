@@ -162,6 +162,8 @@ def order_to_json(order: Order) -> dict[str, Any]:
         "last_evidence_on": _day_to_json(order.last_evidence_on),
         "newest_known": order.newest_known,
         "swallowed_by": order.swallowed_by,
+        "urgent_since": _day_to_json(order.urgent_since),
+        "set_here_on": _day_to_json(order.set_here_on),
     }
 
 
@@ -229,6 +231,8 @@ def _order(stored: dict[str, Any]) -> Order:
         last_evidence_on=_day_from_json(stored["last_evidence_on"]),
         newest_known=stored["newest_known"],
         swallowed_by=stored["swallowed_by"],
+        urgent_since=_day_from_json(stored["urgent_since"]),
+        set_here_on=_day_from_json(stored["set_here_on"]),
     )
 
 

@@ -226,8 +226,12 @@ class Reason:
 class Order:
     """A job asked of the planner.
 
-    ``reasons`` is ordered by urgency then rule then subject. Everything but ``number``, ``revision``,
-    ``state`` and the ``raised``/``revised``/``until`` fields depends on the evidence and the civil day alone.
+    ``reasons`` is ordered by urgency then rule then subject. ``urgent_since`` is the day on which it came to
+    its present urgency: the days that an urgency allows count from there, so that its need-by stands still.
+    ``set_here_on`` is the day on which a set bought when the order asked for it can be here, for a
+    replacement whose lead time is known. These two, ``number``, ``revision``, ``state`` and the
+    ``raised``/``revised``/``until`` fields are the order's history; all else depends on the evidence and the
+    civil day.
     """
 
     number: str
@@ -253,6 +257,8 @@ class Order:
     last_evidence_on: date | None = None
     newest_known: int = 0
     swallowed_by: str = ""
+    urgent_since: date | None = None
+    set_here_on: date | None = None
 
 
 class Change(StrEnum):

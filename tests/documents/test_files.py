@@ -52,7 +52,10 @@ def test_orders_are_told_in_words_one_line_each() -> None:
 def test_changes_are_told_field_by_field() -> None:
     found = rows(changes_csv(ENV, night()))
     assert found[0] | {"order": "C-0003", "field": "need by", "before": "Mon 4 May 2026"} == found[0]
-    assert found[1] | {"order": "C-0000", "change": "done", "by": "shift fitter", "field": ""} == found[1]
+    assert (
+        found[1] | {"order": "C-0000", "change": "done", "by": "shift fitter", "field": "state"} == found[1]
+    )
+    assert all(row["field"] and (row["before"] or row["after"]) for row in found)
 
 
 def test_the_close_out_form_is_the_close_out_feed() -> None:

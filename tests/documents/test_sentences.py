@@ -204,7 +204,10 @@ def test_a_sites_own_sentence_goes_before_ours(tmp_path) -> None:
     (own / "plan.txt.j2").write_text("Some day.\n", encoding="utf-8")
     env = environment([tmp_path, TEMPLATES])
     assert sentence(env, "urgency", "plan") == "Some day."
-    assert sentence(env, "urgency", "this_week") == "To be done within seven days."
+    assert (
+        sentence(env, "urgency", "this_week")
+        == "To be done by the need-by day: at most a week after it was first asked for."
+    )
 
 
 @pytest.mark.parametrize("code", sorted(codes([TEMPLATES], "glossary")))

@@ -55,14 +55,17 @@ def stamped(files: dict[str, bytes], night: date) -> dict[str, bytes]:
 
 
 def open_orders(site: Site) -> list[tuple[object, ...]]:
-    """What an order says, without its number and its history."""
+    """What an order says, without its number and its history.
+
+    A job for this week or stop now is dated from the night that asked for it first: that day is history.
+    """
     orders = json.loads(orders_json(site))["orders"]
     return sorted(
         (
             order["job"],
             order["subject"],
             order["urgency"],
-            order["need_by"],
+            order["need_by"] if order["urgency"] in ("plan", "next shutdown") else None,
             order["buy_by"],
             order["governing_limit"],
             json.dumps([(reason["rule"], reason["facts"]) for reason in order["reasons"]], sort_keys=True),

@@ -20,14 +20,15 @@ from takeup.orders.days import EPOCH
 MONDAY = date(2026, 3, 2)
 SETTINGS = Layered(OrdersSettings())
 
+#: what a set of the plant takes to renew: nothing is stated of the elevator's, so that tests can say so
 STATE = pd.DataFrame(
     [
-        ("E1-A", "E1", "elevator 1"),
-        ("E1-B", "E1", "elevator 1"),
-        ("D2-N", "D2-N", "drag 2"),
-        ("D2-S", "D2-S", "drag 2"),
+        ("E1-A", "E1", "elevator 1", float("nan"), float("nan")),
+        ("E1-B", "E1", "elevator 1", float("nan"), float("nan")),
+        ("D2-N", "D2-N", "drag 2", 24.3, 112.0),
+        ("D2-S", "D2-S", "drag 2", 24.3, 112.0),
     ],
-    columns=["strand", "set", "machine"],
+    columns=["strand", "set", "machine", "job_hours", "lead_days"],
 )
 MACHINE_OF = dict(zip(STATE["strand"], STATE["machine"], strict=True)) | {"E1": "elevator 1"}
 
@@ -116,10 +117,16 @@ def closeout_frame(rows: list[dict[str, Any]]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns)
 
 
-def shutdown_frame(*rows: tuple[str, str, date, date]) -> pd.DataFrame:
+def shutdown_frame(
+    *rows: tuple[str, str, date, date], begins_h: float = 6.0, ends_h: float = 18.0
+) -> pd.DataFrame:
+    """Planned stops from an hour of their first day to an hour of their last."""
     return pd.DataFrame(
-        [(name, machines, day_number(first), day_number(last)) for name, machines, first, last in rows],
-        columns=["shutdown", "machines", "starts_at_day", "ends_at_day"],
+        [
+            (name, machines, day_number(first) + begins_h / 24, day_number(last) + ends_h / 24)
+            for name, machines, first, last in rows
+        ],
+        columns=["shutdown", "machines", "starts_at_pos", "ends_at_pos"],
     )
 
 
@@ -133,6 +140,7 @@ class Plant:
     as_of: date = MONDAY - timedelta(days=1)
     shutdowns: pd.DataFrame = field(default_factory=shutdown_frame)
     settings: Layered[OrdersSettings] = SETTINGS
+    state: pd.DataFrame = field(default_factory=lambda: STATE)
 
     def tell(
         self, *answers: Verdict, days: int = 1, known: int | None = None, margin: float = float("nan")
@@ -194,7 +202,7 @@ class Plant:
             verdicts,
             self.book,
             closeout_frame(self.decisions),
-            state=STATE,
+            state=self.state,
             shutdowns=self.shutdowns,
             night=self.night,
             as_of=self.as_of,

@@ -77,7 +77,8 @@ def test_verdicts_of_one_order_say_the_most_urgent_and_the_earliest() -> None:
         due(Job.REPLACE_SET, "E1-B", Urgency.PLAN, rule="a", seen_on=day[0], parts=("elevator_bolts",)),
     )
     assert order.urgency is Urgency.THIS_WEEK
-    assert (order.need_by, order.buy_by) == (day[2], day[0])
+    # This week is nearer than either day of the limits.
+    assert (order.need_by, order.buy_by) == (MONDAY + timedelta(days=7), day[0])
     assert order.governing == "takeup"
     assert [reason.rule for reason in order.reasons] == ["c", "a", "b"]
     assert order.last_evidence_on == day[0]
@@ -106,10 +107,49 @@ def test_the_stop_is_the_one_named_or_the_one_that_holds_the_need_by_or_the_next
         (first, "elevators", first.need_by),
         (due(Job.SPROCKETS, urgency=Urgency.NEXT_SHUTDOWN), "elevators", stop),
         (due(Job.SPROCKETS, "D2-N", urgency=Urgency.NEXT_SHUTDOWN), "drags", stop - timedelta(days=5)),
-        (due(Job.SPROCKETS, urgency=Urgency.THIS_WEEK), "", None),
+        (due(Job.SPROCKETS, urgency=Urgency.THIS_WEEK), "", MONDAY + timedelta(days=7)),
+        (due(Job.SPROCKETS, urgency=Urgency.PLAN), "", None),
     ]:
         (order,) = raised(verdict, plant=Plant(shutdowns=plan))
         assert (order.shutdown, order.need_by) == (name, need_by)
+
+
+@pytest.mark.parametrize(
+    ("verdict", "hours", "holds"),
+    [
+        # 6 h + 0.25 h a metre of each strand, 2 x 36.6 m: 24.3 h, the handbook's own example; STATE states it
+        pytest.param(
+            due(Job.REPLACE_SET, "D2-N", Urgency.NEXT_SHUTDOWN), 24.0, False, id="renewal, too short"
+        ),
+        pytest.param(due(Job.REPLACE_SET, "D2-N", Urgency.NEXT_SHUTDOWN), 24.5, True, id="renewal"),
+        # 0.5 h + 0.25 h a strand and mark, 4 marks of one strand: 1.5 h
+        pytest.param(due(Job.MEASURE, "D2-N", Urgency.NEXT_SHUTDOWN), 1.4, False, id="survey, too short"),
+        pytest.param(due(Job.MEASURE, "D2-N", Urgency.NEXT_SHUTDOWN), 1.5, True, id="survey"),
+        # 4 to 12 h a sprocket, 4 to 10 h, 3 to 8 h, 0.5 to 1.5 h: the longest must fit
+        pytest.param(
+            due(Job.SPROCKETS, "D2-N", Urgency.NEXT_SHUTDOWN), 11.9, False, id="sprocket, too short"
+        ),
+        pytest.param(due(Job.SPROCKETS, "D2-N", Urgency.NEXT_SHUTDOWN), 12.0, True, id="sprocket"),
+        pytest.param(due(Job.INSPECT_ALIGNMENT, "D2-N", Urgency.NEXT_SHUTDOWN), 9.9, False, id="alignment"),
+        pytest.param(due(Job.ADJUST_TAKEUP, "D2-N", Urgency.NEXT_SHUTDOWN), 7.9, False, id="take-up"),
+        pytest.param(due(Job.LUBRICATE, "D2-N", Urgency.NEXT_SHUTDOWN), 1.4, False, id="lubricant"),
+        # Nobody says how long the elevator's chain is: no stop is then too short.
+        pytest.param(due(Job.REPLACE_SET, "E1-A", Urgency.NEXT_SHUTDOWN), 0.5, True, id="length not known"),
+    ],
+)
+def test_a_stop_that_is_shorter_than_the_job_does_not_hold_it(
+    verdict: Verdict, hours: float, *, holds: bool
+) -> None:
+    """Durations by kind of job: bases for planning, common practice, no source."""
+    day = MONDAY + timedelta(days=30)
+    short = shutdown_frame(("short", "all", day, day), begins_h=0.0, ends_h=0.0)
+    short["ends_at_pos"] += hours / 24
+    long = shutdown_frame(("long", "all", day + timedelta(days=90), day + timedelta(days=99)))
+    (order,) = raised(verdict, plant=Plant(shutdowns=pd.concat([short, long], ignore_index=True)))
+    assert order.shutdown == ("short" if holds else "long")
+    assert order.need_by == (day if holds else day + timedelta(days=90))
+    (order,) = raised(replace(verdict, need_by=day), plant=Plant(shutdowns=short))
+    assert order.shutdown == ("short" if holds else "")
 
 
 def test_a_further_strand_is_a_wider_job_and_makes_a_revision() -> None:

@@ -25,7 +25,7 @@ def test_a_decision_is_an_event_with_who_and_why() -> None:
     plant.decide("C-0001", "accepted", by="planner 2")
     (event,) = plant.tell(WORN, known=1).events
     assert (event.change, event.by, event.note) == (Change.ACCEPTED, "planner 2", "as agreed")
-    assert event.after == {"state": "accepted", "until": ""}
+    assert event.after == {"state": "accepted"}
     assert plant.order("C-0001").revision == 1
 
 

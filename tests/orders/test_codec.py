@@ -60,6 +60,8 @@ ORDER = Order(
     last_evidence_on=date(2026, 3, 2),
     newest_known=4,
     swallowed_by="C-0002",
+    urgent_since=date(2026, 3, 1),
+    set_here_on=date(2026, 6, 22),
 )
 EVENT = OrderEvent(
     6,

@@ -191,6 +191,6 @@ def test_every_field_of_an_order_is_published_but_what_only_the_book_needs() -> 
         "raised_as_of": "raised_on",
         "revised_as_of": "revised_on",
     }
-    inner = {"raised_night", "revised_night", "newest_known"}
+    inner = {"raised_night", "revised_night", "newest_known", "urgent_since", "set_here_on"}
     ours = {renamed.get(item.name, item.name) for item in fields(Order)} - inner
     assert ours <= set(SCHEMA["$defs"]["order"]["properties"])

@@ -25,6 +25,8 @@ def night(size: int, book: list[Order], number: int) -> orders.Updated:
             "strand": [f"strand {n}" for n in strands],
             "set": [f"set {n // 2}" for n in strands],
             "machine": [f"machine {n // 4}" for n in strands],
+            "job_hours": [24.3 for _ in strands],
+            "lead_days": [112.0 for _ in strands],
         }
     )
     asked = [

@@ -19,7 +19,9 @@ from tests.orders.plant import (
 )
 
 from takeup import orders
+from takeup.layered import Layered, Override
 from takeup.model import Change, Job, OrderState, Urgency, Verdict
+from takeup.orders import OrdersSettings
 
 S, U = OrderState, Urgency
 LATER = MONDAY + timedelta(days=60)
@@ -123,6 +125,90 @@ def test_a_revision_names_what_changed_and_counts_up() -> None:
     assert (order.raised_night, order.revised_night) == (1, 2)
 
 
+@pytest.mark.parametrize(("urgency", "days"), [(U.STOP_NOW, 0), (U.THIS_WEEK, 7)])
+def test_an_urgent_order_has_a_day_that_stands_still_while_nights_go_on(urgency: Urgency, days: int) -> None:
+    """*This week* is at most seven days (common practice, no source); *stop now* is the day it is raised."""
+    plant = Plant()
+    plant.tell(due(Job.MEASURE, urgency=urgency, seen_on=MONDAY - timedelta(days=40)))
+    assert plant.order("C-0001").need_by == MONDAY + timedelta(days=days)
+    for nights in range(2, 12):
+        told = plant.tell(due(Job.MEASURE, urgency=urgency, seen_on=MONDAY - timedelta(days=40)), known=1)
+        assert told.events == [], nights
+    # Newer evidence of the same does not move the day either.
+    assert changes(plant.tell(due(Job.MEASURE, urgency=urgency))) == [Change.REFRESHED]
+    assert plant.order("C-0001").need_by == MONDAY + timedelta(days=days)
+
+
+def test_the_day_counts_from_the_night_on_which_an_order_came_to_its_urgency() -> None:
+    plant = Plant()
+    plant.tell(due(Job.MEASURE, urgency=U.PLAN))
+    assert plant.order("C-0001").need_by is None
+    (event,) = plant.tell(due(Job.MEASURE, urgency=U.THIS_WEEK), days=10).events
+    assert event.after == {"need_by": "2026-03-19", "urgency": "this week"}  # the 12th and seven days
+    (event,) = plant.tell(due(Job.MEASURE, urgency=U.STOP_NOW), days=2).events
+    assert event.after == {"need_by": "2026-03-14", "urgency": "stop now"}
+
+
+def test_an_order_asked_again_has_its_days_again() -> None:
+    asked = due(Job.MEASURE, urgency=U.THIS_WEEK)
+    plant = Plant()
+    plant.tell(asked)
+    plant.tell(clear(asked))
+    plant.tell(asked, days=29)
+    assert plant.order("C-0001").need_by == MONDAY + timedelta(days=30 + 7)
+    plant.decide("C-0001", "deferred", until=plant.as_of + timedelta(days=20))
+    plant.tell(asked, known=3)
+    assert plant.order("C-0001").need_by == MONDAY + timedelta(days=30 + 7)
+    plant.tell(asked, days=19, known=3)
+    assert plant.order("C-0001").need_by == MONDAY + timedelta(days=50 + 7)
+
+
+def test_a_day_of_the_limits_own_goes_before_the_week() -> None:
+    past, ahead = MONDAY - timedelta(days=50), MONDAY + timedelta(days=5)
+    plant = Plant()
+    plant.tell(due(Job.REPLACE_SET, urgency=U.THIS_WEEK, need_by=past))
+    assert plant.order("C-0001").need_by == past
+    plant.tell(due(Job.REPLACE_SET, urgency=U.THIS_WEEK, need_by=ahead))
+    assert plant.order("C-0001").need_by == ahead
+    plant.tell(due(Job.REPLACE_SET, urgency=U.THIS_WEEK, need_by=LATER))
+    assert plant.order("C-0001").need_by == MONDAY + timedelta(days=7)
+
+
+def test_a_site_may_give_this_week_fewer_days() -> None:
+    own = Override(3, "two crews", "lead 1", MONDAY, LATER, "settings, machine elevator 1")
+    machine = {"elevator 1": {"this_week_days": own}}
+    plant = Plant(settings=Layered(OrdersSettings(), machine=machine))
+    plant.tell(due(Job.MEASURE, urgency=U.THIS_WEEK), due(Job.MEASURE, "D2-N", U.THIS_WEEK))
+    days = {order.machine: order.need_by for order in plant.book}
+    assert days == {"elevator 1": MONDAY + timedelta(days=3), "drag 2": MONDAY + timedelta(days=7)}
+
+
+def test_a_change_names_no_field_that_is_blank_before_and_after() -> None:
+    plant = Plant()
+    asked = due(Job.MEASURE, urgency=U.THIS_WEEK, e_percent=1.0)
+    events = plant.tell(asked).events
+    events += plant.tell(due(Job.MEASURE, urgency=U.THIS_WEEK, e_percent=2.0)).events
+    events += plant.tell(due(Job.MEASURE, urgency=U.THIS_WEEK, e_percent=2.0, evidence=(1, 2))).events
+    later = due(Job.MEASURE, urgency=U.THIS_WEEK, seen_on=MONDAY + timedelta(days=2))
+    events += plant.tell(later).events
+    plant.decide("C-0001", "accepted")
+    events += plant.tell(later, known=4).events
+    plant.decide("C-0001", "done")
+    events += plant.tell(later, known=4).events
+    assert len(events) == 6
+    for event in events:
+        names = event.before.keys() | event.after.keys()
+        assert names, event
+        assert all(event.before.get(name) or event.after.get(name) for name in names), event
+    assert [event.after for event in events[1:]] == [
+        {"facts": "e_percent"},
+        {"rows": "2"},
+        {"last_evidence_on": "2026-03-04"},
+        {"state": "accepted"},
+        {"state": "done"},
+    ]
+
+
 def test_new_facts_alone_refresh_without_a_revision() -> None:
     plant = Plant()
     plant.tell(due(Job.REPLACE_SET, e_percent=1.2))
@@ -173,7 +259,7 @@ def test_every_reason_must_be_clear_before_an_order_is_withdrawn() -> None:
     order = plant.order("C-0001")
     assert order.state is S.PROPOSED
     assert [reason.subject for reason in order.reasons] == ["E1-B"]
-    assert (order.urgency, order.need_by) == (U.THIS_WEEK, LATER)
+    assert (order.urgency, order.need_by) == (U.THIS_WEEK, MONDAY + timedelta(days=7))
     plant.tell(clear(one), clear(other))
     assert plant.order("C-0001").state is S.WITHDRAWN
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 
 import pytest
-from tests.orders.plant import MONDAY, Plant, cannot_judge, changes, clear, due, shutdown_frame
+from tests.orders.plant import MONDAY, STATE, Plant, cannot_judge, changes, clear, due, shutdown_frame
 
 from takeup.layered import Layered, Override
 from takeup.model import Change, Job, OrderState, Urgency, Verdict
@@ -29,8 +29,8 @@ def small(job: Job, subject: str = "E1-A", urgency: Urgency = U.NEXT_SHUTDOWN, d
         pytest.param(small(Job.INVESTIGATE_FRACTURE), False, id="never a fracture"),
         pytest.param(small(Job.INSPECT_ALIGNMENT), False, id="not alignment"),
         pytest.param(small(Job.LUBRICATE), False, id="not lubrication"),
-        pytest.param(small(Job.MEASURE, days=-21), True, id="on the window"),
-        pytest.param(small(Job.MEASURE, days=-22), False, id="before the window"),
+        pytest.param(small(Job.MEASURE, days=21), True, id="on the window"),
+        pytest.param(small(Job.MEASURE, days=-1), False, id="needed before the renewal can be"),
         pytest.param(small(Job.MEASURE, days=22), False, id="after the window"),
         pytest.param(small(Job.MEASURE, urgency=U.THIS_WEEK), False, id="more urgent than the renewal"),
         pytest.param(small(Job.MEASURE, urgency=U.PLAN), True, id="less urgent"),
@@ -45,6 +45,60 @@ def test_which_job_is_part_of_a_renewal(verdict: Verdict, taken_in: bool) -> Non
     larger = by_job[Job.REPLACE_SET]
     assert by_job[verdict.job or Job.MEASURE].swallowed_by == (larger.number if taken_in else "")
     assert larger.swallowed_by == ""
+
+
+@pytest.mark.parametrize(
+    ("days", "taken_in"),
+    [
+        pytest.param(111, False, id="needed before the set is here"),
+        pytest.param(112, True, id="the set is here on that day"),
+        pytest.param(126, True, id="on the renewal's day"),
+        pytest.param(147, True, id="on the window"),
+        pytest.param(148, False, id="after the window"),
+    ],
+)
+def test_a_smaller_job_does_not_wait_for_a_set_that_is_not_here(days: int, *, taken_in: bool) -> None:
+    """Bought on its buy-by, tonight, the set is here after its lead time of 112 days; margin 14 days."""
+    plant = Plant()
+    plant.tell(
+        due(Job.REPLACE_SET, "D2-N", need_by=MONDAY + timedelta(days=126), buy_by=MONDAY),
+        due(Job.SPROCKETS, "D2-N", need_by=MONDAY + timedelta(days=days)),
+    )
+    by_job = {order.job: order for order in plant.book}
+    assert bool(by_job[Job.SPROCKETS].swallowed_by) is taken_in
+
+
+def test_a_survey_due_next_week_is_not_put_off_until_a_late_set_arrives() -> None:
+    late = due(
+        Job.REPLACE_SET,
+        "D2-N",
+        U.THIS_WEEK,
+        need_by=MONDAY - timedelta(days=60),
+        buy_by=MONDAY - timedelta(days=186),
+    )
+    survey = due(Job.MEASURE, "D2-N", U.THIS_WEEK)
+    plant = Plant()
+    plant.tell(late, survey)
+    for days in (7, 30, 60):
+        assert plant.tell(late, survey, days=days, known=1).events == []
+        assert all(order.swallowed_by == "" for order in plant.book)
+    # 112 days after it was asked for, the set can be here: what is left is one stop.
+    plant.tell(late, survey, days=20, known=1)
+    assert [order.job for order in plant.book if order.swallowed_by] == [Job.MEASURE]
+
+
+def test_a_survey_that_is_due_before_the_chain_is_bought_stays_by_itself() -> None:
+    """It says whether to buy; a set of short lead time may be bought within the window of its renewal."""
+    quick = STATE.assign(lead_days=3.0)
+    buy = MONDAY + timedelta(days=10)
+    for days, alone in ((10, True), (11, True), (13, False)):
+        plant = Plant(state=quick)
+        plant.tell(
+            due(Job.REPLACE_SET, "D2-N", need_by=buy + timedelta(days=8), buy_by=buy),
+            due(Job.MEASURE, "D2-N", need_by=MONDAY + timedelta(days=days)),
+        )
+        measure = next(order for order in plant.book if order.job is Job.MEASURE)
+        assert (measure.swallowed_by == "") is alone, days
 
 
 def test_stop_now_stays_by_itself_even_beside_a_renewal_that_stops_too() -> None:

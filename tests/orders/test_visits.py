@@ -6,7 +6,7 @@ from datetime import date, timedelta
 
 from tests.orders.plant import MONDAY, SETTINGS, Plant, due, shutdown_frame
 
-from takeup.model import Job, Order, OrderState, Urgency
+from takeup.model import Job, Order, OrderState
 from takeup.orders.visits import WORK, Visit, visits
 
 
@@ -60,9 +60,43 @@ def test_an_undated_order_goes_with_the_stop_that_is_near() -> None:
 
 def test_an_undated_visit_is_named_after_its_first_order() -> None:
     plant = Plant()
-    plant.tell(due(Job.INVESTIGATE_FRACTURE, urgency=Urgency.STOP_NOW))
+    plant.tell(due(Job.MEASURE))
     (visit,) = of(plant.book)
     assert (visit.label, visit.need_by) == ("elevator 1 C-0001", None)
+
+
+def test_a_day_that_is_past_does_not_drift_out_of_its_visit() -> None:
+    """The next stop of both is the next there is, however long ago each was needed."""
+    plant = Plant()
+    plant.tell(due(Job.MEASURE, need_by=on(-90)), due(Job.LUBRICATE, need_by=on(2)))
+    (visit,) = of(plant.book)
+    assert (len(visit.orders), visit.need_by) == (2, on(-90))
+    for days in (30, 300):
+        (visit,) = visits(plant.book, as_of=on(days), settings=SETTINGS)
+        assert len(visit.orders) == 2
+
+
+def test_no_visit_waits_for_a_chain_that_is_still_to_come() -> None:
+    """A set bought on the day it was asked for is here after its lead time, 112 days."""
+    plant = Plant()
+    plant.tell(
+        due(Job.REPLACE_SET, "D2-N", need_by=on(3), buy_by=on(-120)), due(Job.MEASURE, "D2-N", need_by=on(6))
+    )
+    survey, renewal = of(plant.book)
+    assert (survey.need_by, renewal.need_by) == (on(6), on(3))
+    (visit,) = visits(plant.book, as_of=on(112), settings=SETTINGS)
+    assert len(visit.orders) == 2  # the set can be here by now: one stop does for both
+
+
+def test_a_visit_takes_the_day_of_a_part_that_is_needed_sooner() -> None:
+    plant = Plant()
+    plant.tell(
+        due(Job.REPLACE_SET, "D2-N", need_by=on(126), buy_by=on(0)),
+        due(Job.SPROCKETS, "D2-N", need_by=on(115)),
+    )
+    assert plant.order("C-0002").swallowed_by == "C-0001"
+    (visit,) = of(plant.book)
+    assert (visit.orders, visit.need_by) == (("C-0001",), on(115))
 
 
 def test_what_is_put_off_or_part_of_a_larger_order_makes_no_visit_of_its_own() -> None:

@@ -143,13 +143,12 @@ def orders_csv(env: Environment, sheets: Sequence[OrderSheet]) -> bytes:
 
 
 def changes_csv(env: Environment, sheet: NightSheet) -> bytes:
-    """One line a changed field of a changed order, or one line where no field changed."""
+    """One line a changed field of a changed order."""
     rows = []
     for source, line in zip(sheet.changes, changed(env, sheet), strict=True):
         event = source.event
-        for field in line.fields or (None,):
-            what = (field.name, field.before, field.after) if field else ("", "", "")
-            rows.append(
+        for field in line.fields:
+            rows.append(  # noqa: PERF401 - clearer than one comprehension of both
                 (
                     event.order,
                     event.revision,
@@ -158,7 +157,9 @@ def changes_csv(env: Environment, sheet: NightSheet) -> bytes:
                     env.filters["word"](source.urgency, "urgency"),
                     line.title,
                     source.machine,
-                    *what,
+                    field.name,
+                    field.before,
+                    field.after,
                     event.by,
                     event.note,
                 )

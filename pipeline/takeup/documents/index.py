@@ -79,13 +79,14 @@ class Field:
 
 @dataclass(frozen=True)
 class Changed:
-    """One change of one order in words."""
+    """One change of one order in words. ``beyond``: what the name of the change does not say."""
 
     number: str
     open: bool
     title: str
     change: str
     fields: tuple[Field, ...]
+    beyond: tuple[Field, ...]
     by: str
     note: str
 
@@ -224,16 +225,23 @@ def changed(env: Environment, sheet: NightSheet) -> list[Changed]:
 def _changed(env: Environment, line: ChangeLine, is_open: bool) -> Changed:
     word = env.filters["word"]
     event = line.event
-    # A decision names the new state already; a reopened order says which it was.
-    said = {"state"} if event.change is not Change.REOPENED else set()
-    names = sorted((event.before.keys() | event.after.keys()) - said)
-    fields = tuple(
-        Field(
+    fields = {
+        name: Field(
             word(name, "order_field"),
             field_value(env, name, event.before.get(name, "")),
             field_value(env, name, event.after.get(name, "")),
         )
-        for name in names
+        for name in sorted(event.before.keys() | event.after.keys())
+    }
+    # A decision names the new state already; a reopened order says which it was.
+    said = {"state"} if event.change is not Change.REOPENED else set()
+    return Changed(
+        number=event.order,
+        open=is_open,
+        title=f"{capital(word(line.job, 'job'))}: {subject_name(env, line.subject_kind, line.subject)}",
+        change=word(event.change, "change"),
+        fields=tuple(fields.values()),
+        beyond=tuple(field for name, field in fields.items() if name not in said),
+        by=event.by,
+        note=event.note,
     )
-    title = f"{capital(word(line.job, 'job'))}: {subject_name(env, line.subject_kind, line.subject)}"
-    return Changed(event.order, is_open, title, word(event.change, "change"), fields, event.by, event.note)

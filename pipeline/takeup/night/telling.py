@@ -122,7 +122,7 @@ def tell(
             verdicts,
             book,
             close_outs,
-            state=facts,
+            state=judged.prognosis,
             shutdowns=derived.shutdowns,
             night=intent.number,
             as_of=intent.as_of,

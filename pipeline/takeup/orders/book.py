@@ -79,7 +79,7 @@ def update(
     close_outs : DataFrame
         Current rows of the close-outs feed, see :func:`takeup.orders.closeouts.decisions`.
     state : DataFrame
-        One row an open life with ``strand``, ``set`` and ``machine``.
+        One row an open life, see :func:`takeup.orders.places.places`.
     shutdowns : DataFrame
         Current rows of the shutdowns feed, see :func:`takeup.orders.stops.stops`.
     night : int
@@ -106,12 +106,20 @@ def update(
     voices = silence.hearing(
         everything, _finished(after.values()), made, as_of=as_of, silence_days=settings.value("silence_days")
     )
-    wanted = candidates.candidates((*voices.heard, *voices.unproved), tonight, stops(shutdowns), as_of)
+    wanted = candidates.candidates(
+        (*voices.heard, *voices.unproved),
+        tonight,
+        places=where,
+        stops=stops(shutdowns),
+        as_of=as_of,
+        settings=settings,
+    )
     released = _releases(after, tonight, voices)
     for order in _current(after.values()).values():
         if order.state is not OrderState.DONE:
-            after[order.number] = told(order, wanted.pop((order.job, order.subject), None), released, as_of)
-    for order in _raised(wanted.values(), before.values(), settings.value("prefix")):
+            candidate = wanted.pop((order.job, order.subject), None)
+            after[order.number] = told(order, candidate, released, as_of, settings)
+    for order in _raised(wanted.values(), before.values(), as_of, settings):
         after[order.number] = order
 
     orders: list[Order] = []
@@ -208,15 +216,26 @@ def _releases(orders: Mapping[str, Order], tonight: Answers, voices: silence.Hea
     return released
 
 
-def _raised(wanted: Iterable[Candidate], book: Iterable[Order], prefix: str) -> list[Order]:
+def _raised(
+    wanted: Iterable[Candidate], book: Iterable[Order], as_of: date, settings: Layered[OrdersSettings]
+) -> list[Order]:
     """New orders, numbered on from the book in the order of urgency, machine, job and subject."""
-    last = max((running_number(order) for order in book), default=0)
+    last, prefix = max((running_number(order) for order in book), default=0), settings.value("prefix")
     ordered = sorted(wanted, key=lambda each: (each.urgency.rank, each.machine, each.job.value, each.subject))
-    return [_blank(each, f"{prefix}-{last + place:04d}") for place, each in enumerate(ordered, start=1)]
+    return [
+        said(
+            each,
+            _blank(each, f"{prefix}-{last + place:04d}"),
+            as_of,
+            int(settings.value("this_week_days", each.machine)),
+        )
+        for place, each in enumerate(ordered, start=1)
+    ]
 
 
 def _blank(candidate: Candidate, number: str) -> Order:
-    blank = Order(
+    """An order that says nothing yet."""
+    return Order(
         number=number,
         job=candidate.job,
         subject_kind=candidate.subject_kind,
@@ -231,4 +250,3 @@ def _blank(candidate: Candidate, number: str) -> Order:
         parts=(),
         reasons=(),
     )
-    return said(candidate, blank)

@@ -7,11 +7,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
+from takeup.layered import Layered
 from takeup.model import Job, Reason, Urgency
 from takeup.orders.answers import Answers
 from takeup.orders.asked import Asked, Key, facts_named
 from takeup.orders.days import earliest, latest
-from takeup.orders.places import Names
+from takeup.orders.durations import job_hours
+from takeup.orders.places import Names, Places
+from takeup.orders.settings import OrdersSettings
 from takeup.orders.stops import Stops
 
 #: what a job takes beside tools; common practice, no source.
@@ -32,7 +35,11 @@ PARTS: dict[Job, Names] = {
 
 @dataclass(frozen=True)
 class Candidate:
-    """What an order would say by tonight's due verdicts alone."""
+    """What an order would say by tonight's due verdicts alone.
+
+    ``need_by`` is None where neither a verdict nor a planned stop gives a day; ``lead_days`` where the job
+    buys no set or nobody knows.
+    """
 
     job: Job
     subject_kind: str
@@ -48,9 +55,18 @@ class Candidate:
     reasons: tuple[Reason, ...]
     last_evidence_on: date | None
     newest_known: int
+    lead_days: float | None = None
 
 
-def candidates(heard: Iterable[Asked], answers: Answers, stops: Stops, as_of: date) -> dict[Key, Candidate]:
+def candidates(
+    heard: Iterable[Asked],
+    answers: Answers,
+    *,
+    places: Places,
+    stops: Stops,
+    as_of: date,
+    settings: Layered[OrdersSettings],
+) -> dict[Key, Candidate]:
     """One candidate a job and subject.
 
     The most urgent verdict gives the urgency and the earliest dates hold. The governing limit is that of
@@ -59,15 +75,26 @@ def candidates(heard: Iterable[Asked], answers: Answers, stops: Stops, as_of: da
     groups: dict[Key, list[Asked]] = defaultdict(list)
     for each in heard:
         groups[each.key].append(each)
-    return {key: _candidate(group, answers, stops, as_of) for key, group in groups.items()}
+    found: dict[Key, Candidate] = {}
+    for key, group in groups.items():
+        group.sort(key=_by_urgency)
+        machine = group[0].machine if len({each.machine for each in group}) == 1 else ""
+        hours = job_hours(group, machine, places, settings)
+        need_by, shutdown = _need_by(group, machine, stops, as_of, hours)
+        lead_days = places.lead_days.get(key[1]) if key[0] is Job.REPLACE_SET else None
+        found[key] = _candidate(group, answers, machine, need_by, shutdown, lead_days)
+    return found
 
 
-def _candidate(group: list[Asked], answers: Answers, stops: Stops, as_of: date) -> Candidate:
-    group = sorted(group, key=_by_urgency)
+def _candidate(
+    group: list[Asked],
+    answers: Answers,
+    machine: str,
+    need_by: date | None,
+    shutdown: str,
+    lead_days: float | None,
+) -> Candidate:
     first = group[0]
-    machines = {each.machine for each in group}
-    machine = first.machine if len(machines) == 1 else ""
-    need_by, shutdown = _need_by(group, machine, stops, as_of)
     parts = {*PARTS.get(first.job, ())}
     for each in group:
         for named in facts_named(each.verdict, "parts"):
@@ -90,6 +117,7 @@ def _candidate(group: list[Asked], answers: Answers, stops: Stops, as_of: date) 
         reasons=tuple(_reason(each) for each in group),
         last_evidence_on=latest(*(each.evidence_on for each in group)),
         newest_known=max(answers.known(each.question) for each in group),
+        lead_days=lead_days,
     )
 
 
@@ -105,13 +133,15 @@ def _reason(each: Asked) -> Reason:
     )
 
 
-def _need_by(group: list[Asked], machine: str, stops: Stops, as_of: date) -> tuple[date | None, str]:
-    """The earliest need-by and its stop.
+def _need_by(
+    group: list[Asked], machine: str, stops: Stops, as_of: date, hours: float
+) -> tuple[date | None, str]:
+    """The earliest need-by and its stop, none that is shorter than the job.
 
     A job for the next shutdown that is undated, or whose day is past, takes that shutdown's start: the limit
     behind it stops no machine before then.
     """
-    stop = stops.following(machine, as_of) if group[0].urgency is Urgency.NEXT_SHUTDOWN else None
+    stop = stops.following(machine, as_of, hours) if group[0].urgency is Urgency.NEXT_SHUTDOWN else None
     dated = [each for each in group if each.verdict.need_by is not None]
     if dated:
         need_by = earliest(*(each.verdict.need_by for each in dated))
@@ -124,7 +154,7 @@ def _need_by(group: list[Asked], machine: str, stops: Stops, as_of: date) -> tup
         if named:
             return need_by, named[0]
         if need_by is not None and (stop is None or need_by > as_of):
-            held = stops.holding(machine, need_by)
+            held = stops.holding(machine, need_by, hours)
             return need_by, held.name if held else ""
     return (stop.first, stop.name) if stop else (None, "")
 

@@ -37,7 +37,8 @@ def recorded(
         raised = replace(
             after, raised_night=night, raised_as_of=as_of, revised_night=night, revised_as_of=as_of
         )
-        return raised, [_event(raised, Change.RAISED, {}, _texts(raised), night, as_of)]
+        said = {name: text for name, text in _texts(raised).items() if text}
+        return raised, [_event(raised, Change.RAISED, {}, said, night, as_of)]
     old, new = _texts(before), _texts(after)
     changed = {name for name in new if new[name] != old[name]}
     events: list[OrderEvent] = []
@@ -56,13 +57,42 @@ def recorded(
         return revised, events
     if _same_evidence(before, after):
         return after, []
-    return after, [_event(after, Change.REFRESHED, {}, {}, night, as_of)]
+    was, now = _refreshed(before, after)
+    return after, [_event(after, Change.REFRESHED, was, now, night, as_of)]
+
+
+def _refreshed(before: Order, after: Order) -> tuple[dict[str, str], dict[str, str]]:
+    """What is new behind an order that asks for the same: newer evidence, else facts, else rows."""
+    if before.last_evidence_on != after.last_evidence_on:
+        return (
+            {"last_evidence_on": _text(before.last_evidence_on)},
+            {"last_evidence_on": _text(after.last_evidence_on)},
+        )
+    old, new = _facts(before), _facts(after)
+    names = {name for name, _ in old ^ new}
+    if names:
+        return {}, {"facts": "; ".join(sorted(names))}
+    return {"rows": _rows(before)}, {"rows": _rows(after)}
+
+
+def _facts(order: Order) -> set[tuple[str, str]]:
+    """Names of the facts, each with all that is said of it."""
+    return {
+        (fact.name, f"{reason.rule} {reason.subject} {codec.fact_to_json(fact)}")
+        for reason in order.reasons
+        for fact in reason.facts
+    }
+
+
+def _rows(order: Order) -> str:
+    return str(len({row_id for reason in order.reasons for row_id in reason.evidence}))
 
 
 def _decided(before: Order, after: Order, decision: Decision | None, night: int, as_of: date) -> OrderEvent:
     change = Change(after.state.value)
-    was = {"state": before.state.value, "until": _text(before.until)}
-    now = {"state": after.state.value, "until": _text(after.until)}
+    was, now = {"state": before.state.value}, {"state": after.state.value}
+    if before.until != after.until:
+        was["until"], now["until"] = _text(before.until), _text(after.until)
     event = _event(after, change, was, now, night, as_of)
     if decision is None or change is Change.WITHDRAWN:
         return event

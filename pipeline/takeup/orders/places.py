@@ -1,8 +1,10 @@
-"""Which strand hangs where: from the facts frame to sets and machines."""
+"""Which strand hangs where: from the strands to sets and machines, and what a set takes to renew."""
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -14,12 +16,17 @@ Names = tuple[str, ...]
 
 @dataclass(frozen=True)
 class Places:
-    """Strands, sets and machines as the register has them. Names are sorted."""
+    """Strands, sets and machines as the register has them. Names are sorted.
+
+    ``job_hours`` and ``lead_days`` are those of renewing a set, by its name, where they are known.
+    """
 
     set_of: dict[str, str]
     machine_of: dict[str, str]
     strands_in_set: dict[str, Names]
     strands_on: dict[str, Names]
+    job_hours: dict[str, float]
+    lead_days: dict[str, float]
 
     def strands(self, kind: str, subject: str) -> Names:
         """The strands behind a subject; a strand the register does not name stands for itself."""
@@ -42,7 +49,7 @@ def places(state: pd.DataFrame) -> Places:
     Parameters
     ----------
     state : DataFrame
-        Columns ``strand``, ``set``, ``machine``; one row an open life.
+        Columns ``strand``, ``set``, ``machine``, ``job_hours``, ``lead_days``; one row an open life.
     """
     in_set: dict[str, set[str]] = defaultdict(set)
     on_machine: dict[str, set[str]] = defaultdict(set)
@@ -53,7 +60,23 @@ def places(state: pd.DataFrame) -> Places:
         machine_of[strand] = machine
         in_set[name].add(strand)
         on_machine[machine].add(strand)
-    return Places(set_of, machine_of, _sorted(in_set), _sorted(on_machine))
+    return Places(
+        set_of,
+        machine_of,
+        _sorted(in_set),
+        _sorted(on_machine),
+        _most(state["set"], state["job_hours"]),
+        _most(state["set"], state["lead_days"]),
+    )
+
+
+def _most(sets: Iterable[str], values: Iterable[float]) -> dict[str, float]:
+    """The largest known value of each set."""
+    found: dict[str, float] = {}
+    for name, value in zip(sets, values, strict=True):
+        if not math.isnan(value):
+            found[name] = max(value, found.get(name, value))
+    return found
 
 
 def _sorted(groups: dict[str, set[str]]) -> dict[str, Names]:

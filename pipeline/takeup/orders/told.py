@@ -13,17 +13,22 @@ done                    done; a new condition, a new order     done
 
 *Stop now* never falls and is never held: the order keeps that urgency, and its reasons, until it is closed
 out.
+
+*Stop now* and *this week* give an order a day of their own, counted from the day on which it came to that
+urgency: said once, it stands still while the nights go on. An earlier day of the limit's own goes before it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 
+from takeup.layered import Layered
 from takeup.model import Order, OrderState, Reason, Urgency
 from takeup.orders.candidates import Candidate
 from takeup.orders.days import earliest, latest
+from takeup.orders.settings import OrdersSettings
 
 HELD = frozenset({OrderState.DEFERRED, OrderState.DECLINED})
 Released = Callable[[Reason, Order], bool]
@@ -36,6 +41,7 @@ def told(
     candidate: Candidate | None,
     released: Released,
     as_of: date,
+    settings: Layered[OrdersSettings],
 ) -> Order:
     """The order after tonight's verdicts; revision and nights are left to :mod:`takeup.orders.events`.
 
@@ -48,11 +54,13 @@ def told(
     released : callable
         Whether a reason of an order no longer holds.
     as_of : date
+    settings : Layered of OrdersSettings
     """
+    week = int(settings.value("this_week_days", order.machine))
     if order.state is OrderState.DONE or (order.state is OrderState.WITHDRAWN and candidate is None):
         return order
     if order.state is OrderState.WITHDRAWN and candidate is not None:
-        return replace(said(candidate, order), state=OrderState.PROPOSED)
+        return replace(said(candidate, _afresh(order), as_of, week), state=OrderState.PROPOSED)
     standing = _standing(order, candidate, released)
     if candidate is None and not standing:
         if order.state is OrderState.ACCEPTED:
@@ -61,26 +69,39 @@ def told(
     if order.state in HELD:
         if _holds(order, candidate, as_of):
             return _with_reasons(order, candidate, standing)
-        order = replace(order, state=OrderState.PROPOSED, until=None)
-    return _amended(order, candidate, standing)
+        order = replace(_afresh(order), state=OrderState.PROPOSED, until=None)
+    return _amended(order, candidate, standing, as_of, week)
 
 
-def said(candidate: Candidate, order: Order) -> Order:
-    """The order saying what the candidate says; number, state and history stay."""
+def said(candidate: Candidate, order: Order, as_of: date, week: int) -> Order:
+    """The order saying what the candidate says; number, state and history stay.
+
+    Parameters
+    ----------
+    candidate : Candidate
+    order : Order
+    as_of : date
+    week : int
+        Days that a job for this week has.
+    """
+    since = _urgent_since(order, candidate.urgency, as_of)
+    need_by = earliest(candidate.need_by, _last_day(candidate.urgency, since, week))
     return replace(
         order,
         subject_kind=candidate.subject_kind,
         machine=candidate.machine,
         strands=candidate.strands,
         urgency=candidate.urgency,
-        need_by=candidate.need_by,
+        need_by=need_by,
         buy_by=candidate.buy_by,
-        shutdown=candidate.shutdown,
+        shutdown=candidate.shutdown if need_by == candidate.need_by else "",
         governing=candidate.governing,
         parts=candidate.parts,
         reasons=candidate.reasons,
         last_evidence_on=candidate.last_evidence_on,
         newest_known=candidate.newest_known,
+        urgent_since=since,
+        set_here_on=_set_here_on(candidate, order, as_of),
     )
 
 
@@ -112,18 +133,22 @@ def _with_reasons(order: Order, candidate: Candidate | None, standing: tuple[Rea
     )
 
 
-def _amended(order: Order, candidate: Candidate | None, standing: tuple[Reason, ...]) -> Order:
+def _amended(
+    order: Order, candidate: Candidate | None, standing: tuple[Reason, ...], as_of: date, week: int
+) -> Order:
     """The order by tonight's candidate; beside what still stands, the more urgent and the earlier hold."""
     if candidate is None:
         return _with_reasons(order, None, standing)
     if not standing and order.urgency is not Urgency.STOP_NOW:
-        return said(candidate, order)
+        return said(candidate, order, as_of, week)
     leads = candidate.urgency.rank <= order.urgency.rank
-    need_by = earliest(candidate.need_by, order.need_by)
+    urgency = candidate.urgency if leads else order.urgency
+    since = _urgent_since(order, urgency, as_of)
+    need_by = earliest(candidate.need_by, order.need_by, _last_day(urgency, since, week))
     return replace(
         _with_reasons(order, candidate, standing),
         strands=tuple(sorted({*candidate.strands, *order.strands})),
-        urgency=candidate.urgency if leads else order.urgency,
+        urgency=urgency,
         need_by=need_by,
         buy_by=earliest(candidate.buy_by, order.buy_by),
         shutdown=candidate.shutdown if need_by == candidate.need_by else order.shutdown,
@@ -131,7 +156,36 @@ def _amended(order: Order, candidate: Candidate | None, standing: tuple[Reason, 
         if leads
         else (order.governing or candidate.governing),
         parts=tuple(sorted({*candidate.parts, *order.parts})),
+        urgent_since=since,
+        set_here_on=_set_here_on(candidate, order, as_of),
     )
+
+
+def _afresh(order: Order) -> Order:
+    """An order that is asked anew: its days count from tonight."""
+    return replace(order, urgent_since=None)
+
+
+def _urgent_since(order: Order, urgency: Urgency, as_of: date) -> date:
+    """The day on which the order came to this urgency."""
+    if order.urgent_since is None or order.urgency is not urgency:
+        return as_of
+    return order.urgent_since
+
+
+def _last_day(urgency: Urgency, since: date, week: int) -> date | None:
+    """The day by which an urgency alone wants the job done; None for what waits for a stop."""
+    if urgency is Urgency.STOP_NOW:
+        return since
+    return since + timedelta(days=week) if urgency is Urgency.THIS_WEEK else None
+
+
+def _set_here_on(candidate: Candidate, order: Order, as_of: date) -> date | None:
+    """The day on which a set bought by the buy-by, or else when the order was raised, can be here."""
+    if candidate.lead_days is None:
+        return order.set_here_on
+    bought = latest(candidate.buy_by, order.raised_as_of or as_of)
+    return None if bought is None else bought + timedelta(days=int(candidate.lead_days))
 
 
 def _newest(reasons: tuple[Reason, ...]) -> date | None:

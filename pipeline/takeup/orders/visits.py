@@ -33,7 +33,10 @@ _GOING = frozenset({OrderState.PROPOSED, OrderState.ACCEPTED})
 
 @dataclass(frozen=True)
 class Visit:
-    """One stop of one machine. ``orders`` are numbers in the order of work; ``need_by`` is the earliest."""
+    """One stop of one machine. ``orders`` are numbers in the order of work.
+
+    ``need_by`` is the earliest of these orders and of those that are part of them.
+    """
 
     label: str
     machine: str
@@ -45,9 +48,9 @@ class Visit:
 def visits(orders: Iterable[Order], *, as_of: date, settings: Layered[OrdersSettings]) -> list[Visit]:
     """The visits that open orders make.
 
-    Orders of one machine share a visit when their need-by lie within the bundling window of the visit's
-    earliest, or in the same shutdown. An undated order counts as of ``as_of``. Correcting data stops no
-    machine; what is put off, declined, or part of a larger order makes no visit of its own.
+    Orders of one machine share a visit when their stop days (:func:`.swallowing.stop_day`) lie within the
+    bundling window of the visit's earliest, or in the same shutdown. Correcting data stops no machine;
+    what is put off, declined, or part of a larger order makes no visit of its own.
 
     Parameters
     ----------
@@ -62,11 +65,16 @@ def visits(orders: Iterable[Order], *, as_of: date, settings: Layered[OrdersSett
         is the visit's own: no two share it.
     """
     by_machine: dict[str, list[Order]] = defaultdict(list)
+    parts: dict[str, list[Order]] = defaultdict(list)
     for order in orders:
-        if order.state in _GOING and order.job is not Job.CORRECT_DATA and not order.swallowed_by:
+        if order.state not in _GOING or order.job is Job.CORRECT_DATA:
+            continue
+        if order.swallowed_by:
+            parts[order.swallowed_by].append(order)
+        else:
             by_machine[order.machine or order.subject].append(order)
     return [
-        _visit(machine, group)
+        _visit(machine, group, [part for order in group for part in parts[order.number]])
         for machine, its_orders in sorted(by_machine.items())
         for group in _groups(its_orders, int(settings.value("bundling_days", machine)), as_of)
     ]
@@ -87,9 +95,9 @@ def _groups(orders: list[Order], days: int, as_of: date) -> list[list[Order]]:
     return groups
 
 
-def _visit(machine: str, group: list[Order]) -> Visit:
+def _visit(machine: str, group: list[Order], parts: list[Order]) -> Visit:
     group = sorted(group, key=lambda each: (WORK.index(each.job), each.number))
-    need_by = earliest(*(each.need_by for each in group))
+    need_by = earliest(*(each.need_by for each in (*group, *parts)))
     first = group[0].number
     return Visit(
         label=f"{machine} {need_by or first}",
