@@ -22,6 +22,9 @@ if TYPE_CHECKING:
     import pandas as pd
     import pandera.pandas as pa
 
+#: a moment with a time of day that its zone shows once
+_WALL_CLOCK = r"T\d\d:\d\d:\d\d(?:\.\d+)?$"
+
 #: Frames longer than this are checked for columns, types and key cells only: a full check of a million rows
 #: costs about a second, and the store refused the failing cells by the same contract when they came in.
 FULL_CHECK_ROWS = 50_000
@@ -79,6 +82,19 @@ class Ratio:
 
 
 @dataclass(frozen=True)
+class Span:
+    """Two days or moments of a row, of which the second is never before the first; ``reason`` if it is.
+
+    A day without a time of day is before or after other days only, and in the hour that clocks repeat, which
+    stands with its offset, the order of wall clocks says nothing.
+    """
+
+    begins: str
+    ends: str
+    reason: str
+
+
+@dataclass(frozen=True)
 class Contract:
     """The contract of one feed.
 
@@ -109,6 +125,7 @@ class Contract:
     delivery: str
     usual_delay_days: int
     ratios: tuple[Ratio, ...]
+    spans: tuple[Span, ...]
     over: str
     silent: str
 
@@ -165,6 +182,7 @@ def contract(feed: Feed | str) -> Contract:
             delivery=schema["x-delivery"],
             usual_delay_days=schema["x-usual-delay-days"],
             ratios=tuple(Ratio(**item) for item in schema.get("x-ratios", ())),
+            spans=tuple(Span(**item) for item in schema.get("x-spans", ())),
             over=schema.get("x-over", ""),
             silent=schema.get("x-silent-when-blank", ""),
         )
@@ -243,7 +261,21 @@ def checks(feed: Feed | str) -> tuple[Check, ...]:
         passes = f"({_quoted(ratio.over)} >= {ratio.minimum} * {_quoted(ratio.per)}) IS NOT FALSE"
         wanted = f"{ratio.over} at least {ratio.minimum} times {ratio.per}"
         found.append(Check(ratio.over, ratio.reason, wanted, passes))
+    for span in rules.spans:
+        wanted = f"{span.ends} not before {span.begins}"
+        found.append(Check(span.ends, span.reason, wanted, _span_sql(rules, span)))
     return tuple(found)
+
+
+def _span_sql(rules: Contract, span: Span) -> str:
+    days = f"{_quoted(span.ends + '_day')} >= {_quoted(span.begins + '_day')}"
+    if rules.field(span.ends).cell is Cell.MOMENT and rules.field(span.begins).cell is Cell.MOMENT:
+        both = " AND ".join(
+            f"regexp_matches({_quoted(column)}, {_text(_WALL_CLOCK)})" for column in (span.begins, span.ends)
+        )
+        clocks = f"{_quoted(span.ends + '_pos')} >= {_quoted(span.begins + '_pos')}"
+        days = f"CASE WHEN {both} THEN {clocks} ELSE {days} END"
+    return f"\"withdrawn\" = 'yes' OR ({days}) IS NOT FALSE"
 
 
 def check_sql(feed: Feed | str, table: str) -> str:
@@ -309,6 +341,7 @@ def pandera_schema(feed: Feed | str, *, full: bool = True) -> pa.DataFrameSchema
             columns[column] = _pandera_column(field, column, rules.key, full=full)
     whole_row = [_pandera_any_of(rules)] if rules.any_of and full else []
     whole_row += [_pandera_ratio(ratio) for ratio in rules.ratios if full]
+    whole_row += [_pandera_span(rules, span) for span in rules.spans if full]
     return pa.DataFrameSchema(columns, checks=whole_row, name=rules.feed.value)
 
 
@@ -373,6 +406,21 @@ def _pandera_ratio(ratio: Ratio) -> pa.Check:
     return pa.Check(large_enough, name=ratio.reason)
 
 
+def _pandera_span(rules: Contract, span: Span) -> pa.Check:
+    import pandera.pandas as pa
+
+    moments = all(rules.field(name).cell is Cell.MOMENT for name in (span.begins, span.ends))
+
+    def in_order(frame: pd.DataFrame) -> pd.Series:
+        wrong = frame[f"{span.ends}_day"] < frame[f"{span.begins}_day"]
+        if moments:
+            both = frame[span.begins].str.contains(_WALL_CLOCK) & frame[span.ends].str.contains(_WALL_CLOCK)
+            wrong = wrong.mask(both, frame[f"{span.ends}_pos"] < frame[f"{span.begins}_pos"])
+        return ~wrong
+
+    return pa.Check(in_order, name=span.reason)
+
+
 def failing_cells(frame: pd.DataFrame, feed: Feed | str) -> set[tuple[int, str, str]]:
     """The failing cells of a frame by :mod:`pandera`, as :func:`check_sql` names them.
 
@@ -393,6 +441,7 @@ def failing_cells(frame: pd.DataFrame, feed: Feed | str) -> set[tuple[int, str, 
     found: set[tuple[int, str, str]] = set()
     first = {"none_of_group_filled": rules.any_of[0][0]} if rules.any_of else {}
     first |= {ratio.reason: ratio.over for ratio in rules.ratios}
+    first |= {span.reason: span.ends for span in rules.spans}
     for part, only_key in ((frame[~retracted], False), (frame[retracted], True)):
         rows = part.reset_index(drop=True)
         try:
@@ -403,7 +452,7 @@ def failing_cells(frame: pd.DataFrame, feed: Feed | str) -> set[tuple[int, str, 
                     raise OurFault(f"column {case.column} {case.check}", where=rules.feed.value) from failed
                 column = first.get(case.check, case.column)
                 name = "required_blank" if case.check == "not_nullable" else case.check
-                if only_key and name == "none_of_group_filled":
+                if only_key and name in {"none_of_group_filled", *(span.reason for span in rules.spans)}:
                     continue
                 if only_key and name == "required_blank" and column not in rules.key:
                     continue

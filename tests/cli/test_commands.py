@@ -120,7 +120,7 @@ REFUSED = {
     "no site": (["nightly", "--site", "{none}"], 2, ["not a takeup site", "takeup new"]),
     "a file for a site": (["nightly", "--site", "{file}"], 2, ["not a takeup site"]),
     "a day before the last": (["nightly", "--site", "{site}", "--as-of", "2026-08-01"], 2, ["2026-09-01"]),
-    "a day to come": (["nightly", "--site", "{site}", "--as-of", "2999-01-01"], 2, ["has not come"]),
+    "a day to come": (["nightly", "--site", "{site}", "--as-of", "2999-01-01"], 2, ["is not over yet"]),
     "a site where one stands": (
         ["new", "{site}", "--name", "x", "--time-zone", "Etc/UTC"],
         2,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+from datetime import UTC, datetime
 
 import duckdb
 import numpy as np
@@ -34,11 +35,13 @@ def frame(feed: Feed, rows: int, draw: random.Random, *, damaged: float) -> pd.D
     """Rows of a feed by the conventions; a share of the cells breaks a limit of the contract, or is blank."""
     rules = contract(feed)
     columns: dict[str, list] = {"row_id": list(range(1, rows + 1))}
+    days_of: dict[str, list[float]] = {}
     for field in rules.fields:
         cells = [cell(field, draw, bad=draw.random() < damaged) for _ in range(rows)]
         columns[field.name] = cells
+        days = days_of[field.name] = [20514.0 - (draw.random() < damaged) for _ in range(rows)]
         for extra in field.frame_columns[1:]:
-            columns[extra] = [20514.0 if value else np.nan for value in cells]
+            columns[extra] = [day if value else np.nan for day, value in zip(days, cells, strict=True)]
     found = pd.DataFrame(
         {
             name: pd.Series(values, dtype=object if isinstance(values[0], str | None) else None)
@@ -49,7 +52,7 @@ def frame(feed: Feed, rows: int, draw: random.Random, *, damaged: float) -> pd.D
         if field.is_number:
             found[field.name] = found[field.name].astype(np.float64)
         if field.cell is Cell.MOMENT and field.required:
-            found[field.name + "_day"] = np.int64(20514)
+            found[field.name + "_day"] = np.array(days_of[field.name], dtype=np.int64)
     return found
 
 
@@ -85,6 +88,43 @@ def test_both_engines_name_the_same_failing_cells(feed):
     by_pandera = failing_cells(damaged, feed)
     assert by_pandera == by_sql
     assert {name for _, _, name in by_sql} >= {check.name for check in checks(feed)} - {"looks_like_inches"}
+
+
+STOPS = {
+    "the day before": ("2026-03-02", "2026-03-01", True),
+    "the same day": ("2026-03-02", "2026-03-02", False),
+    "a minute before": ("2026-03-02T06:15:00", "2026-03-02T06:14:00", True),
+    "at once": ("2026-03-02T06:15:00", "2026-03-02T06:15:00", False),
+    "a day without a time, of a start in the afternoon": ("2026-03-02T18:00:00", "2026-03-02", False),
+    "the day before, one with a time": ("2026-03-02T00:00:00", "2026-03-01", True),
+    "in the hour told twice": ("2026-10-25T02:45:00+02:00", "2026-10-25T02:15:00+01:00", False),
+}
+
+
+@pytest.mark.parametrize("withdrawn", ["no", "yes"])
+def test_both_engines_find_a_stop_that_ends_before_it_starts(withdrawn):
+    """The order of two moments; the doubled hour is that of Berlin, 25 October 2026 (IANA tz database)."""
+    moments = pd.DataFrame(
+        [(*_placed(start), *_placed(end)) for start, end, _ in STOPS.values()],
+        columns=[f"{name}{part}" for name in ("starts_at", "ends_at") for part in ("", "_day", "_pos")],
+    )
+    rows = frame(Feed.SHUTDOWNS, len(STOPS), random.Random(1), damaged=0.0)
+    kinds = {"starts_at": object, "ends_at": object, "starts_at_day": np.int64, "ends_at_day": np.int64}
+    rows = rows.assign(**moments.astype(kinds))
+    rows["withdrawn"] = pd.Series([withdrawn] * len(rows), dtype=object)
+    wrong = {row for row, (_, _, is_wrong) in enumerate(STOPS.values(), start=1) if is_wrong}
+    wanted = {(row, "ends_at", "ends_before_it_begins") for row in wrong if withdrawn == "no"}
+    connection = duckdb.connect()
+    connection.register("stop", rows)
+    assert {tuple(row) for row in connection.execute(check_sql(Feed.SHUTDOWNS, "stop")).fetchall()} == wanted
+    assert failing_cells(rows, Feed.SHUTDOWNS) == wanted
+
+
+def _placed(moment: str) -> tuple[str, float, float]:
+    """A moment as a frame has it: its text, its day number, its position by the wall clock."""
+    clock = datetime.fromisoformat(moment).replace(tzinfo=UTC)
+    position = clock.timestamp() / 86400 if "T" in moment else clock.timestamp() / 86400 + 0.5
+    return moment, clock.timestamp() // 86400, position
 
 
 @pytest.mark.parametrize("feed", FEEDS)
@@ -134,6 +174,7 @@ def test_a_schema_file_holds_together(feed):
     assert set(rules.key) <= set(names)
     assert set(rules.refers) <= set(names)
     assert {name for group in rules.any_of for name in group} <= set(names)
+    assert {name for span in rules.spans for name in (span.begins, span.ends)} <= set(names)
     assert names[-2:] == ["changed_at", "withdrawn"]
     assert rules.delivery in {"whole", "increment"}
     assert not rules.event or rules.field(rules.event).required

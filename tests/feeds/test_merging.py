@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from itertools import permutations, product
 
 import pytest
 from tests.feeds.delivery import AS_OF, EXPORTS, Site, later
@@ -168,6 +169,49 @@ def test_the_stamp_of_a_file_name_orders_its_rows(tmp_path):
     assert (row.reason, row.line, row.found) == ("name_without_stamp", 0, "hours_20263001.csv")
 
 
+STAMPED = SourceDialect(
+    "hours", "run_hours", ("hours_*.csv",), stamp_pattern=r"hours_(?P<year>\d{4})(?P<month>\d\d)(?P<day>\d\d)"
+)
+#: every way in which four exports, a day apart, may tell one reading as 100 or 101 hours
+TOLD = list(product((100, 101), repeat=4))
+
+
+#: in which order they arrive, and how many a night
+ARRIVALS = [(order, (1, 1, 1, 1)) for order in permutations(range(4))]
+ARRIVALS += [(order, (2, 2)) for order in ((0, 3, 1, 2), (1, 2, 0, 3), (2, 3, 0, 1))]
+
+
+@pytest.mark.parametrize(("order", "nights"), ARRIVALS, ids=str)
+def test_the_newest_export_wins_in_any_order_of_arrival_even_where_it_only_repeats(tmp_path, order, nights):
+    """A row that a newer export repeats is newer than a correction from between the two."""
+    site = Site(tmp_path, [STAMPED])
+    left = iter(order)
+    for many in nights:
+        days = [next(left) for _ in range(many)]
+        accounting = site.deliver(
+            {
+                f"hours_2026030{day + 1}.csv": HEAD
+                + "".join(f"M{n:02},2026-03-01,{told[day]},,\n" for n, told in enumerate(TOLD))
+                for day in days
+            }
+        )
+        assert all(ended(rows)[3:] == (0, 0) for rows in accounting)
+    held = site.rows("run_hours")
+    assert held["machine"].is_unique
+    assert held["meter_hours"].tolist() == [told[-1] for told in TOLD]
+
+
+def test_what_a_night_confirmed_is_forgotten_with_it(tmp_path):
+    site = Site(tmp_path, [STAMPED])
+    site.deliver({"hours_20260301.csv": HEAD + "EL-1,2026-03-01,100,,\n"})
+    before = site.store.counts()
+    (rows,) = site.deliver({"hours_20260303.csv": HEAD + "EL-1,2026-03-01,100,,\n"})
+    assert ended(rows) == (0, 1, 0, 0, 0)
+    assert site.store.counts()["confirmed"] == 1
+    site.store.forget_after(1)
+    assert site.store.counts() == before
+
+
 READINGS = """\
 strand,measured_at,elongation_percent
 EL-1 A,2026-03-02,1.5
@@ -259,6 +303,20 @@ def test_the_same_nights_told_again_give_the_same_rows_and_row_ids(tmp_path):
         everything = f"FROM {table} ORDER BY ALL"
         told, again = (site.store.connection.execute(everything).fetchall() for site in (one, other))
         assert told == again, table
+
+
+def test_a_stop_that_ends_before_it_starts_and_a_chain_removed_before_it_was_fitted_are_refused(tmp_path):
+    site = Site(tmp_path)
+    stops = "shutdown,machines,starts_at,ends_at\n"
+    stops += "spring,all,2026-04-13T06:00,2026-04-17\nautumn,all,2026-10-13T06:00,2026-10-12T18:00\n"
+    lives = "strand,machine,fitted_on,removed_on\nEL-1 A,EL-1,2024-01-15,2023-01-15\n"
+    lives += "EL-1 B,EL-1,2024-01-15,2024-01-15\n"
+    accounting = site.deliver({"shutdowns.csv": stops, "strands.csv": lives})
+    assert [ended(rows) for rows in accounting] == [(1, 0, 0, 1, 0)] * 2
+    assert sorted((row.reason, row.line, row.column, row.found) for row in site.store.kept_out()) == [
+        ("ends_before_it_begins", 2, "removed_on", "2023-01-15"),
+        ("ends_before_it_begins", 3, "ends_at", "2026-10-12T18:00"),
+    ]
 
 
 def test_a_folder_whose_name_looks_like_a_pattern_is_a_folder(tmp_path):

@@ -159,9 +159,10 @@ def _day(site: Site, as_of: date | None, last: dict[str, Any] | None) -> date:
     """The civil day to tell."""
     today = datetime.now(UTC).astimezone(site.zone).date()
     day = as_of or today - timedelta(days=1)
-    if day > today:
+    # Today too: what happens later today would wait a night longer, since the schedule tells no day twice.
+    if day >= today:
         raise UsageError(
-            f"{day} has not come yet; today is {today} in {site.settings.time_zone}",
+            f"{day} is not over yet; today is {today} in {site.settings.time_zone}",
             why="Rows of that day may still arrive, and a day is told once it is complete.",
             todo="Leave --as-of out to tell the last complete day.",
         )

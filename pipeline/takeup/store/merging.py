@@ -3,8 +3,10 @@
 The versions of a key stand in one order: by the source's stamp, then by the night their file came, then by
 row id.
 A row whose predecessor in that order says the same is a *duplicate* and is not stored; every other row is
-stored, and the version before it has *ended* from this night on. A row without a stamp takes the latest stamp
-known for its key, so that it follows what is known.
+stored, and the version before it has *ended* from this night on. A duplicate with a later stamp *confirms*
+what it repeats: that version stands in the order once more, at the later stamp, so that a correction between
+the two does not win by coming last. A row without a stamp takes the latest stamp known for its key, so that
+it follows what is known.
 
 Two different rows of one key in one night, of which one has no stamp or both have the same, *contradict*
 each other: neither is used.
@@ -81,6 +83,7 @@ def merge(
         connection.execute(f"{stored} ANTI JOIN busy USING (key)")
         connection.execute(f"{stored} SEMI JOIN ({outcomes}) USING (row_id)")
         connection.execute(_ends(night))
+        connection.execute(_confirms(night))
     else:
         connection.execute(stored)
     silent = dict(
@@ -108,11 +111,16 @@ def _race(contract: Contract, night: int) -> str:
         for column in field.frame_columns[:1]
     )
     return f"""
-    WITH known AS (
+    WITH said AS (
         SELECT f.row_id, f.file_id, f.line, f.known_from, f.came, f.key, f.stamp,
                CASE WHEN EXISTS (SELECT 1 FROM ended e WHERE e.row_id = f.row_id AND e.how = 'missing')
                     THEN NULL ELSE md5_number({said}) END AS content
         FROM {feed} f SEMI JOIN busy USING (key)
+    ), known AS (
+        FROM said
+        UNION ALL
+        SELECT row_id, file_id, line, known_from, c.night AS came, key, c.stamp, content
+        FROM said JOIN confirmed c USING (row_id)
     ), latest AS (
         SELECT key, max(stamp) AS stamp FROM known GROUP BY key
     ), coming AS (
@@ -148,17 +156,40 @@ def _race(contract: Contract, night: int) -> str:
 
 
 def _ends(night: int) -> str:
-    """Every version that has a follower now has ended, from this night on unless it had before."""
+    """Every version that has a follower now has ended, from this night on unless it had before.
+
+    A version that was confirmed stands in the order more than once; its last place decides.
+    """
     return f"""
     INSERT INTO ended
     SELECT row_id, {night}, follower, follower // {LINES_A_FILE}, 'superseded'
     FROM (
-        SELECT row_id, outcome,
+        SELECT row_id, outcome, row_number() OVER places AS from_last,
                lead(row_id) OVER versions AS follower, lead(outcome) OVER versions AS then_came
         FROM raced WHERE outcome IN ('known', 'new', 'superseding')
-        WINDOW versions AS (PARTITION BY key ORDER BY stamp NULLS FIRST, came, row_id)
+        WINDOW versions AS (PARTITION BY key ORDER BY stamp NULLS FIRST, came, row_id),
+               places AS (PARTITION BY row_id ORDER BY stamp DESC NULLS LAST, came DESC)
     )
-    WHERE follower IS NOT NULL AND (outcome <> 'known' OR then_came <> 'known')
+    WHERE from_last = 1 AND follower IS NOT NULL AND (outcome <> 'known' OR then_came <> 'known')
+    """
+
+
+def _confirms(night: int) -> str:
+    """The stored versions that tonight's duplicates repeat under a later stamp, with the latest of them."""
+    return f"""
+    INSERT INTO confirmed
+    SELECT repeated, {night}, max(stamp)
+    FROM (
+        SELECT outcome, stamp,
+               last_value(CASE WHEN outcome <> 'duplicate' THEN row_id END IGNORE NULLS) OVER so_far
+                   AS repeated,
+               max(CASE WHEN outcome <> 'duplicate' THEN stamp END) OVER so_far AS stamped
+        FROM raced WHERE outcome <> 'contradicting'
+        WINDOW so_far AS (PARTITION BY key ORDER BY stamp NULLS FIRST, came, row_id
+                          ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW)
+    )
+    WHERE outcome = 'duplicate' AND (stamp > stamped OR stamp IS NOT NULL AND stamped IS NULL)
+    GROUP BY repeated ORDER BY repeated
     """
 
 

@@ -30,6 +30,7 @@ class Refusal(StrEnum):
     TOO_LONG = "too_long"
     NONE_OF_GROUP_FILLED = "none_of_group_filled"
     LOOKS_LIKE_INCHES = "looks_like_inches"
+    ENDS_BEFORE_IT_BEGINS = "ends_before_it_begins"
     CONTRADICTS_ITSELF = "contradicts_itself"
 
 

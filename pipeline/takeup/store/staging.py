@@ -320,7 +320,7 @@ def _failures(connection: DuckDBPyConnection, reading: Reading, cells: dict[str,
 
 
 #: Checks over several cells of a row.
-WHOLE_ROW = frozenset({"none_of_group_filled", "looks_like_inches"})
+WHOLE_ROW = frozenset({"none_of_group_filled", "looks_like_inches", "ends_before_it_begins"})
 
 
 def _failure(

@@ -371,7 +371,16 @@ class Store:
             return 0
         with transaction(self.connection, self.path):
             derived.forget(self.connection, night)
-            for table in ("ended", "refused", "answered", "waited", "file", "order_book", "order_event"):
+            for table in (
+                "ended",
+                "confirmed",
+                "refused",
+                "answered",
+                "waited",
+                "file",
+                "order_book",
+                "order_event",
+            ):
                 self.connection.execute(f"DELETE FROM {name(table)} WHERE night > ?", [night])
             for feed in Feed:
                 self.connection.execute(f"DELETE FROM {name(feed.value)} WHERE known_from > ?", [night])
