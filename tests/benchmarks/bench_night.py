@@ -221,7 +221,7 @@ def report(told: dict[str, Figures]) -> None:
 
     for name, night in (("second", second), ("quiet", quiet)):
         print(f"\n  counted: {name} night / first night")
-        for what in ("rows_parsed", "surveys_derived", "pages_drawn"):
+        for what in ("rows_parsed", "surveys_derived", "pages_drawn", "charts_drawn"):
             some, all_ = night.counts[what], first.counts[what]
             print(f"  {what.replace('_', ' '):66}{some / all_:>12.3f}  {some:,} of {all_:,}")
 

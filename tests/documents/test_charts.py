@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+import hashlib
+import os
 import re
+import subprocess
+import sys
 from dataclasses import replace
+from datetime import timedelta
 
+import pytest
 from tests.documents.plant import series
 from tests.documents.reading import read
 
-from takeup.documents.charts import chart, drawn_limits
+from takeup.documents.charts import chart, drawing, drawn_limits, picture
+from takeup.documents.sheets import StrandSeries
 
 NAMES = {
     "case": "hardened case",
@@ -22,10 +29,85 @@ def drawn(one=None, title="Strand BE-31-A", description="Five surveys.") -> str:
     return chart(one or series(), lambda code: NAMES.get(code, code), title, description)
 
 
-def test_the_same_series_gives_the_same_bytes() -> None:
-    first = drawn()
-    drawn(replace(series(), strand="another", forecast=None))
-    assert drawn() == first
+def several() -> list[StrandSeries]:
+    """Charts of every build: with a forecast, open to the right, without one, bare, far above its limit."""
+    whole = series()
+    forecast = whole.forecast
+    assert forecast is not None
+    bare = {"forecast": None, "limits": (), "plan_percent": None, "hours_now": None}
+    return [
+        whole,
+        replace(whole, strand="open", forecast=replace(forecast, hours_late=None, on_late=None)),
+        replace(whole, strand="none", forecast=None),
+        replace(whole, strand="bare", surveys=whole.surveys[:1], **bare),
+        replace(
+            whole, surveys=tuple(replace(one, wear_percent=one.wear_percent * 3) for one in whole.surveys)
+        ),
+    ]
+
+
+def digests() -> list[str]:
+    """SHA-256 of every one of :func:`several`."""
+    return [hashlib.sha256(drawn(one).encode()).hexdigest() for one in several()]
+
+
+def test_the_same_series_gives_the_same_bytes_in_any_order_of_charts() -> None:
+    """The figure is used again, so whatever a chart left in it would show in the next."""
+    first = digests()
+    assert len(set(first)) == len(first)
+    backwards = [hashlib.sha256(drawn(one).encode()).hexdigest() for one in reversed(several())]
+    assert backwards == first[::-1]
+    for one, digest in zip(several(), first, strict=True):
+        assert [hashlib.sha256(drawn(one).encode()).hexdigest() for _ in range(2)] == [digest, digest]
+
+
+def test_another_process_gives_the_same_bytes() -> None:
+    code = "from tests.documents.test_charts import digests; print(*digests())"
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path), "PYTHONHASHSEED": "7", "LC_ALL": "C"},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert done.stdout.split() == digests()
+
+
+def test_a_drawing_stays_when_only_the_calendar_and_the_meter_move() -> None:
+    week = timedelta(days=7)
+    one = replace(series(), hours_now=5600.0)
+    assert one.forecast is not None
+    assert one.forecast.on_early is not None
+    assert one.hours_as_of is not None
+    later = replace(
+        one,
+        hours_now=5750.0,
+        hours_as_of=one.hours_as_of + week,
+        next_survey_on=one.hours_as_of + 2 * week,
+        forecast=replace(one.forecast, on_early=one.forecast.on_early + week),
+    )
+    name = NAMES.__getitem__
+    assert picture(later, name) == picture(one, name)
+    assert drawing(picture(later, name)) in drawn(later)
+    assert drawn(later) != drawn(one)
+
+
+@pytest.mark.parametrize(
+    ("hours", "shown"), [(None, False), (5500.0, False), (5600.0, True), (7500.0, True), (90_000.0, False)]
+)
+def test_the_meter_stands_between_the_last_survey_and_the_end_of_the_chart(hours, shown) -> None:
+    text = drawn(replace(series(), hours_now=hours))
+    assert (">meter now</text>" in text) is shown
+    if shown:  # its hours, read back from where it stands beside two surveys
+        place = float(re.findall(r'd="M ([\d.]+) [\d.]+ V', text)[0])
+        marks = [float(x) for x in re.findall(r'<use [^>]*x="([\d.]+)"', text)]
+        known = sorted(zip(sorted(marks), sorted(point.hours for point in series().surveys), strict=True))
+        (x0, h0), (x1, h1) = known[0], known[-1]
+        assert h0 + (place - x0) * (h1 - h0) / (x1 - x0) == pytest.approx(hours, abs=1)
+
+
+def test_a_name_with_a_dollar_is_no_formula() -> None:
+    assert ">a $x^2$ limit 1.97 %</text>" in chart(series(), lambda _: "a $x^2$ limit", "t", "d")
 
 
 def test_another_reading_gives_another_chart() -> None:

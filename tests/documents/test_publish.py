@@ -8,13 +8,15 @@ import os
 import re
 import socket
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 from tests.documents.plant import TEMPLATES
 from tests.documents.plant import night as plant_night
 
-from takeup.documents.publish import content_key, publish, switch
+from takeup.documents.keys import content_key
+from takeup.documents.publish import publish, switch
 from takeup.documents.sheets import NightSheet
 from takeup.errors import OurFault, StoreError
 
@@ -43,6 +45,34 @@ def night() -> NightSheet:
 
 def next_night(sheet: NightSheet) -> NightSheet:
     return replace(sheet, number=sheet.number + 1, as_of=sheet.as_of.replace(day=3), ledger_head="0" * 64)
+
+
+CHARTED = 1  # the place of the order with a chart
+
+
+def pair() -> NightSheet:
+    """The same night with a second strand, which wears alike, on the order that has a chart."""
+    orders = list(night().orders)
+    (one,) = orders[CHARTED].series
+    orders[CHARTED] = replace(orders[CHARTED], series=(one, replace(one, strand="BE-31-B", side="B")))
+    return replace(night(), orders=tuple(orders))
+
+
+def moved(sheet: NightSheet) -> NightSheet:
+    """A week later: every date of every strand moves, and no reading comes."""
+    week = timedelta(days=7)
+    orders = tuple(
+        replace(
+            one,
+            series=tuple(
+                replace(each, hours_as_of=each.hours_as_of + week, hours_now=each.hours_now + 100.0)
+                for each in one.series
+                if each.hours_as_of is not None and each.hours_now is not None
+            ),
+        )
+        for one in sheet.orders
+    )
+    return replace(next_night(sheet), orders=orders)
 
 
 def inode(path: Path) -> int:
@@ -105,16 +135,104 @@ def test_a_changed_word_or_version_draws_every_page_again(tmp_path: Path) -> Non
     assert publish(newer, tmp_path / "14", tmp_path / "13", [own, TEMPLATES]).drawn == PAGES
 
 
-@pytest.mark.parametrize("damage", ["pages.json gone", "pages.json torn", "page gone"])
+def test_a_page_whose_dates_moved_is_drawn_again_with_the_drawings_it_had(tmp_path: Path) -> None:
+    first = publish(pair(), tmp_path / "12", None, [TEMPLATES])
+    assert first.charts == 2
+    # A night between, on which the pages are linked, loses no drawing.
+    assert publish(next_night(pair()), tmp_path / "13", tmp_path / "12", [TEMPLATES]).charts == 0
+    later = publish(moved(pair()), tmp_path / "14", tmp_path / "13", [TEMPLATES])
+    assert (later.drawn, later.charts) == (1, 0)
+    assert later.files["orders/C-0005.html"] != first.files["orders/C-0005.html"]
+    fresh = publish(moved(pair()), tmp_path / "fresh", None, [TEMPLATES])
+    assert fresh.charts == 2
+    assert fresh.files == later.files
+
+
+def test_a_strand_on_two_orders_is_drawn_once(tmp_path: Path) -> None:
+    one = pair().orders[CHARTED]
+    both = replace(pair(), orders=(one, replace(one, order=replace(one.order, number="C-0002"))))
+    done = publish(both, tmp_path / "12", None, [TEMPLATES])
+    assert done.charts == 2
+
+
+def test_only_a_chart_that_shows_something_else_is_drawn(tmp_path: Path) -> None:
+    publish(pair(), tmp_path / "12", None, [TEMPLATES])
+    after = moved(pair())
+    one = after.orders[CHARTED]
+    surveys = one.series[1].surveys
+    read = replace(one.series[1], surveys=(*surveys[:-1], replace(surveys[-1], wear_percent=1.61)))
+    orders = list(after.orders)
+    orders[CHARTED] = replace(one, series=(one.series[0], read))
+    after = replace(after, orders=tuple(orders))
+    done = publish(after, tmp_path / "13", tmp_path / "12", [TEMPLATES])
+    assert done.charts == 1
+    newer = replace(after, versions=(("takeup", "9.9"),))
+    assert publish(newer, tmp_path / "14", tmp_path / "13", [TEMPLATES]).charts == 2
+
+
+@pytest.mark.parametrize("damage", ["a point moved", "cut short", "no UTF-8", "places of another page"])
+def test_a_damaged_drawing_is_never_served(tmp_path: Path, damage: str) -> None:
+    publish(pair(), tmp_path / "12", None, [TEMPLATES])
+    page, record = tmp_path / "12/orders/C-0005.html", tmp_path / "12/pages.json"
+    whole = page.read_bytes()
+    page.unlink()
+    if damage == "a point moved":
+        page.write_bytes(re.sub(rb'(<use [^>]*x=")\d', rb"\g<1>9", whole))
+    elif damage == "cut short":
+        page.write_bytes(whole[: len(whole) // 5])
+    elif damage == "no UTF-8":
+        page.write_bytes(b"\xff" * len(whole))
+    else:
+        page.write_bytes(whole)
+        pages = json.loads(record.read_bytes())
+        for places in pages["orders/C-0005.html"]["drawings"].values():
+            places[0] += 7
+        record.unlink()
+        record.write_text(json.dumps(pages), encoding="utf-8")
+    done = publish(moved(pair()), tmp_path / "13", tmp_path / "12", [TEMPLATES])
+    assert done.charts == 2
+    assert done.files == publish(moved(pair()), tmp_path / "fresh", None, [TEMPLATES]).files
+
+
+def test_the_whole_folder_is_on_the_disk_before_it_counts(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Every file is synced after its last byte, then every folder after its last name."""
+    synced: list[tuple[int, int]] = []
+    really = os.fsync
+
+    def watched(descriptor: int) -> None:
+        really(descriptor)
+        found = os.fstat(descriptor)
+        synced.append((found.st_ino, found.st_mtime_ns))
+
+    monkeypatch.setattr(os, "fsync", watched)
+    for name, sheet, before in (("12", night(), None), ("13", moved(night()), tmp_path / "12")):
+        publish(sheet, tmp_path / name, before, [TEMPLATES])
+        folders = [tmp_path / name / "orders", tmp_path / name / "reminders", tmp_path / name, tmp_path]
+        assert [number for number, _ in synced[-4:]] == [inode(folder) for folder in folders]
+        for path in (tmp_path / name).rglob("*"):
+            assert (path.stat().st_ino, path.stat().st_mtime_ns) in synced, path
+
+
+@pytest.mark.parametrize(
+    "damage", ["pages.json gone", "pages.json torn", "pages.json of no use", "page gone", "page changed"]
+)
 def test_a_damaged_night_before_is_drawn_anew_not_served(tmp_path: Path, damage: str) -> None:
     whole = publish(night(), tmp_path / "12", None, [TEMPLATES])
-    broken = tmp_path / "12" / ("orders/C-0005.html" if damage == "page gone" else "pages.json")
+    of_page = damage.startswith("page ")
+    broken = tmp_path / "12" / ("orders/C-0005.html" if of_page else "pages.json")
+    text = broken.read_text(encoding="utf-8")
     broken.unlink()
     if damage == "pages.json torn":
         broken.write_text('{"orders/', encoding="utf-8")
+    elif damage == "pages.json of no use":
+        broken.write_text('{"orders/C-0005.html": 7}', encoding="utf-8")
+    elif damage == "page changed":
+        broken.write_text(text.replace("lock", "look"), encoding="utf-8")
     done = publish(night(), tmp_path / "13", tmp_path / "12", [TEMPLATES])
     assert done.files == whole.files
-    assert done.drawn == (1 if damage == "page gone" else PAGES)
+    assert done.drawn == (1 if of_page else PAGES)
 
 
 def test_what_an_interrupted_night_left_behind_is_cleared_away(tmp_path: Path) -> None:

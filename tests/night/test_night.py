@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 from datetime import UTC, date, datetime, timedelta
@@ -337,6 +338,37 @@ def test_an_incremental_night_draws_and_derives_what_it_touches(tmp_path):
     assert len(pages) >= 10
     for page in pages:
         assert (queue / "night-000003" / page).samefile(queue / "night-000002" / page), page
+
+
+def test_a_week_later_without_a_new_reading_pages_are_drawn_again_and_no_chart_is(tmp_path):
+    """The reckoning day moves to the next Monday, and with it every date and the meter; a chart stays."""
+    site = told(tmp_path / "s", 2, ONE)
+    for weeks in (1, 2):
+        before = charted(site)
+        result = nightly(site, as_of=SECOND + timedelta(days=7 * weeks))
+        assert result.counters["rows_parsed"] == result.counters["surveys_derived"] == 0
+        assert result.counters["charts_drawn"] == 0
+        assert result.counters["pages_drawn"] > 0
+        assert [name for name, page in charted(site).items() if before.get(name) not in (None, page)]
+
+
+def test_only_strands_that_no_page_of_the_last_night_showed_are_drawn(tmp_path):
+    site = told(tmp_path / "s", 2)
+    before = charted(site)
+    result = nightly(site, as_of=SECOND + timedelta(days=7))  # an order is raised for a set without one
+    new = strands(charted(site)) - strands(before)
+    assert result.counters["charts_drawn"] == len(new) > 0
+
+
+def charted(site: Site) -> dict[str, str]:
+    """The order pages with a chart, by name."""
+    pages = {path.name: path.read_text("utf-8") for path in (site.folders.queue / "current/orders").iterdir()}
+    return {name: page for name, page in pages.items() if "<svg" in page}
+
+
+def strands(pages: dict[str, str]) -> set[str]:
+    """The strands whose charts stand on some pages."""
+    return {found for page in pages.values() for found in re.findall(r"<title [^>]*>([^<]+)</title>", page)}
 
 
 def test_a_night_touches_the_strands_its_rows_name(tmp_path):

@@ -7,14 +7,14 @@ looks at a clock, a host or a path.
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
-from takeup.documents.charts import chart, drawn_limits
+from takeup.documents.charts import Picture, chart, drawing, drawn_limits
 from takeup.documents.filters import listed, number, quantity
 from takeup.documents.sentences import sentence
 from takeup.documents.sheets import EvidenceLine, OrderSheet, ReminderSheet, StrandSeries
@@ -97,8 +97,15 @@ class Rows:
     many: bool
 
 
-def order_page(env: Environment, sheet: OrderSheet) -> str:
+def order_page(env: Environment, sheet: OrderSheet, draw: Callable[[Picture], str] = drawing) -> str:
     """The work order of one sheet as an HTML page.
+
+    Parameters
+    ----------
+    env : Environment
+    sheet : OrderSheet
+    draw : callable
+        Where the drawings of its charts come from.
 
     Raises
     ------
@@ -119,7 +126,7 @@ def order_page(env: Environment, sheet: OrderSheet) -> str:
         takes_in=[{"order": other, "title": order_title(env, other)} for other in sheet.takes_in],
         parts=part_names(env, order.parts),
         exposure=exposure(order.reasons),
-        charts=[drawn(env, series) for series in sheet.series],
+        charts=[drawn(env, series, draw) for series in sheet.series],
         findings=[_finding(env, code) for code in seen(order.reasons)],
         lacking=lacking(env, sheet.reminder) if sheet.reminder else [],
         fact={fact.name: fact for fact in reversed(facts)},
@@ -191,7 +198,7 @@ def _finding(env: Environment, code: str) -> dict[str, str]:
     return {"name": env.filters["word"](code, "finding"), **parts}
 
 
-def drawn(env: Environment, series: StrandSeries) -> Drawn:
+def drawn(env: Environment, series: StrandSeries, draw: Callable[[Picture], str] = drawing) -> Drawn:
     """A strand's chart, where it has a survey to draw."""
     if not series.surveys:
         return Drawn(series, "", "")
@@ -214,7 +221,7 @@ def drawn(env: Environment, series: StrandSeries) -> Drawn:
         },
     )
     title = sentence(env, "chart", "title", {"series": series})
-    svg = chart(series, lambda code: word(code, "limit"), title, description)
+    svg = chart(series, lambda code: word(code, "limit"), title, description, draw)
     return Drawn(series, Markup(svg), listed(above))  # noqa: S704 - drawn by us, every text in it escaped
 
 

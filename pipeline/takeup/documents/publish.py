@@ -2,6 +2,11 @@
 
 A page whose content key is that of the night before is not drawn again: it is a hard link to the same
 file. The key covers the sheet, every template and the versions: whatever could change a page changes its key.
+A page that is drawn again takes from the night before the drawings of the charts that still show the same.
+
+Everything is written first and put on the disk in one pass at the end, several files at a time, so that they
+share the disk's waits. Each file is synced by itself even so: a sync of the whole file system would be one
+call, but it may come back without telling that a file could not be written.
 """
 
 from __future__ import annotations
@@ -12,17 +17,19 @@ import os
 import re
 import shutil
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass
-from datetime import date
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import astuple, dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from jinja2 import TemplateNotFound
 
+from takeup.documents.drawings import Drawings, Place
 from takeup.documents.environment import environment, own_templates, templates_key
 from takeup.documents.files import changes_csv, closeouts_csv, kept_out_csv, orders_csv, unjudged_csv
 from takeup.documents.forecasts import forecasts_page
 from takeup.documents.index import index_page
+from takeup.documents.keys import content_key
 from takeup.documents.pages import glossary_page, order_page, reminder_page
 from takeup.documents.sentences import codes
 from takeup.documents.sheets import NightSheet
@@ -33,6 +40,8 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 PAGES = "pages.json"
+#: files put on the disk at a time; more made no difference, one alone took two to three times as long
+AT_A_TIME = 8
 CURRENT = "current"
 
 #: Order numbers name files, so they may hold nothing that a file system or a style sheet could misread.
@@ -49,11 +58,14 @@ class Published:
         Relative path to SHA-256, for the ledger.
     drawn, linked : int
         Pages drawn tonight, and pages that are those of the night before.
+    charts : int
+        Charts drawn tonight.
     """
 
     files: dict[str, str]
     drawn: int
     linked: int
+    charts: int
 
 
 @dataclass(frozen=True)
@@ -62,6 +74,27 @@ class _Page:
 
     shows: Any
     draw: Callable[[], str]
+
+
+@dataclass(frozen=True)
+class _Written:
+    """A page in a night's folder, as ``pages.json`` records it."""
+
+    page: Path
+    key: str
+    sha256: str
+    drawings: dict[str, Place] = field(default_factory=dict)
+
+    def as_json(self) -> dict[str, Any]:
+        record: dict[str, Any] = {"key": self.key, "sha256": self.sha256}
+        if self.drawings:
+            record["drawings"] = {key: astuple(place) for key, place in self.drawings.items()}
+        return record
+
+    @classmethod
+    def of(cls, page: Path, record: dict[str, Any]) -> _Written:
+        drawings = {key: Place(*place) for key, place in record.get("drawings", {}).items()}
+        return cls(page, record["key"], record["sha256"], drawings)
 
 
 def publish(
@@ -96,24 +129,28 @@ def _published(
     sheet: NightSheet, staging: Path, previous: Path | None, template_dirs: Sequence[Path]
 ) -> Published:
     env = environment(template_dirs)
-    pages = _pages(env, sheet, sorted(codes(template_dirs, "glossary")))
+    folder = _Staging(staging)
+    draw = Drawings(str(sheet.versions))
+    pages = _pages(env, sheet, sorted(codes(template_dirs, "glossary")), draw)
     try:
-        _empty(staging)
-        before = _keys(previous)
+        folder.empty()
+        before = _before(previous)
+        for old in before.values():
+            draw.know(old.page, old.drawings)
         drawn_by = f"{sheet.versions} {templates_key(template_dirs)}"
-        files: dict[str, str] = {}
-        keys: dict[str, dict[str, str]] = {}
+        written: dict[str, _Written] = {}
         drawn = 0
         for path, page in pages.items():
             key = content_key(page.shows, drawn_by)
-            old = before.get(path, {})
-            if previous is not None and old.get("key") == key and _link(previous / path, staging / path):
-                sha256 = old["sha256"]
+            known = before.get(path)
+            if known is not None and known.key == key and folder.link(path, known.page, known.sha256):
+                written[path] = replace(known, page=staging / path)
             else:
-                sha256 = _write(staging / path, page.draw().encode("utf-8"))
+                content = page.draw().encode("utf-8")
+                sha256 = folder.write(path, content)
+                written[path] = _Written(staging / path, key, sha256, draw.places(content))
+                draw.know(staging / path, written[path].drawings)
                 drawn += 1
-            files[path] = sha256
-            keys[path] = {"key": key, "sha256": sha256}
         others = {
             "index.html": index_page(env, sheet).encode("utf-8"),
             "orders.csv": orders_csv(env, sheet.orders),
@@ -122,17 +159,16 @@ def _published(
             "closeouts_to_fill.csv": closeouts_csv(sheet),
             "kept_out.csv": kept_out_csv(env, sheet.kept_out),
             "cannot_judge.csv": unjudged_csv(env, sheet.unjudged),
-            PAGES: _json(keys),
+            PAGES: _json({path: page.as_json() for path, page in written.items()}),
         }
-        for path, content in others.items():
-            files[path] = _write(staging / path, content)
-        for folder in (staging / "orders", staging / "reminders", staging, staging.parent):
-            sync_folder(folder)
+        files = {path: page.sha256 for path, page in written.items()}
+        files |= {path: folder.write(path, content) for path, content in others.items()}
+        folder.sync()
     except TemplateNotFound:  # an OSError by birth, and no refusal of the disk
         raise
     except OSError as error:
         raise _refused(error, staging) from error
-    return Published(dict(sorted(files.items())), drawn, len(pages) - drawn)
+    return Published(dict(sorted(files.items())), drawn, len(pages) - drawn, draw.drawn)
 
 
 def switch(queue: Path, name: str) -> None:
@@ -165,36 +201,11 @@ def switch(queue: Path, name: str) -> None:
         raise _refused(error, queue / CURRENT) from error
 
 
-def content_key(shows: Any, drawn_by: str) -> str:
-    """SHA-256 over everything that decides how a page looks.
-
-    Parameters
-    ----------
-    shows : dataclass instance or list of str
-        The sheet, or what else the page shows.
-    drawn_by : str
-        The templates in force, and the versions that draw.
-    """
-    canonical = json.dumps(
-        shows if isinstance(shows, list) else asdict(shows),
-        default=_plain,
-        sort_keys=True,
-        separators=(",", ":"),
-    )
-    return hashlib.sha256(f"{drawn_by} {canonical}".encode()).hexdigest()
-
-
 def _json(value: Any) -> bytes:
     return (json.dumps(value, ensure_ascii=False, allow_nan=False, indent=1) + "\n").encode("utf-8")
 
 
-def _plain(value: Any) -> str:
-    if isinstance(value, date):
-        return value.isoformat()
-    raise OurFault(f"a sheet holds {value!r}, a {type(value).__name__}; only plain values have one text")
-
-
-def _pages(env: Environment, sheet: NightSheet, terms: Sequence[str]) -> dict[str, _Page]:
+def _pages(env: Environment, sheet: NightSheet, terms: Sequence[str], draw: Drawings) -> dict[str, _Page]:
     """Every page but the index, by relative path."""
     pages = {"glossary.html": _Page(terms, lambda: glossary_page(env, terms))}
     for one in sheet.orders:
@@ -204,7 +215,10 @@ def _pages(env: Environment, sheet: NightSheet, terms: Sequence[str]) -> dict[st
                 f"the order number {number!r} cannot name a file",
                 todo="Choose a prefix of letters and digits for order numbers in the settings.",
             )
-        pages[f"orders/{number}.html"] = _Page(one, lambda one=one: order_page(env, one))  # type: ignore[misc]
+        pages[f"orders/{number}.html"] = _Page(
+            one,
+            lambda one=one: order_page(env, one, draw),  # type: ignore[misc]
+        )
         if one.reminder is not None:
             reminder = one.reminder
             pages[f"reminders/{number}.html"] = _Page(
@@ -217,42 +231,68 @@ def _pages(env: Environment, sheet: NightSheet, terms: Sequence[str]) -> dict[st
     return pages
 
 
-def _keys(previous: Path | None) -> dict[str, dict[str, str]]:
-    """Content keys of the pages of the night before; none where it cannot be read: all are drawn again."""
-    try:
-        found = json.loads((previous / PAGES).read_bytes()) if previous is not None else {}
-    except (OSError, ValueError):
+def _before(previous: Path | None) -> dict[str, _Written]:
+    """The pages of the night before; none where their record cannot be read: all are drawn again."""
+    if previous is None:
         return {}
-    return found if isinstance(found, dict) else {}
-
-
-def _empty(staging: Path) -> None:
-    """The folder, new and empty."""
-    if staging.exists():
-        shutil.rmtree(staging)
-    for folder in (staging, staging / "orders", staging / "reminders"):
-        folder.mkdir(parents=True)
-
-
-def _link(old: Path, new: Path) -> bool:
-    """Link the page of the night before; False where it is gone. A disk without links gets a copy."""
-    if not old.is_file():
-        return False
     try:
-        os.link(old, new)
-    except OSError:
-        _write(new, old.read_bytes())
-    return True
+        found = json.loads((previous / PAGES).read_bytes())
+        return {path: _Written.of(previous / path, record) for path, record in found.items()}
+    except (OSError, ValueError, TypeError, LookupError, AttributeError):
+        return {}
 
 
-def _write(path: Path, content: bytes) -> str:
-    """Write a file for good, closed to writing because later nights may link to it; its SHA-256."""
-    with path.open("wb") as file:
-        file.write(content)
-        file.flush()
+@dataclass
+class _Staging:
+    """A night's folder while it is written: what is new in it has still to reach the disk."""
+
+    folder: Path
+    new: list[Path] = field(default_factory=list)
+
+    def empty(self) -> None:
+        """The folder, new and empty."""
+        if self.folder.exists():
+            shutil.rmtree(self.folder)
+        for folder in (self.folder, self.folder / "orders", self.folder / "reminders"):
+            folder.mkdir(parents=True)
+
+    def write(self, path: str, content: bytes) -> str:
+        """Write a file, closed to writing because later nights may link to it; its SHA-256."""
+        place = self.folder / path
+        place.write_bytes(content)
+        place.chmod(0o444)
+        self.new.append(place)
+        return hashlib.sha256(content).hexdigest()
+
+    def link(self, path: str, old: Path, sha256: str) -> bool:
+        """Link the page of the night before; False where it is gone or is not what it was.
+
+        A disk without links gets a copy.
+        """
+        try:
+            content = old.read_bytes()
+        except OSError:
+            return False
+        if hashlib.sha256(content).hexdigest() != sha256:
+            return False
+        try:
+            os.link(old, self.folder / path)
+        except OSError:
+            self.write(path, content)
+        return True
+
+    def sync(self) -> None:
+        """Put everything new on the disk, then the names of it."""
+        with ThreadPoolExecutor(AT_A_TIME) as several:
+            list(several.map(_sync, self.new))  # the list raises what any of them raised
+        for folder in (self.folder / "orders", self.folder / "reminders", self.folder, self.folder.parent):
+            sync_folder(folder)
+
+
+def _sync(path: Path) -> None:
+    """Put a file on the disk, all that was written to it before, through whichever descriptor."""
+    with path.open("rb") as file:
         os.fsync(file.fileno())
-    path.chmod(0o444)
-    return hashlib.sha256(content).hexdigest()
 
 
 def _refused(error: OSError, path: Path) -> StoreError:

@@ -41,7 +41,7 @@ class NightResult:
     left_in_inbox : tuple of (str, str)
         Name of every file that was not taken, and why.
     counters : dict
-        What the night touched: rows parsed, surveys derived, pages drawn and linked.
+        What the night touched: rows parsed, surveys derived, pages drawn and linked, charts drawn.
     dry_run : bool
         Told beside the site; the site stands as it was.
     """

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from takeup import feeds
-from takeup.documents.publish import publish, switch
+from takeup.documents.publish import Published, publish, switch
 from takeup.errors import StoreDamaged, UsageError
 from takeup.ledger import Ledger
 from takeup.night import intent as intents
@@ -152,7 +152,7 @@ def _finish(site: Site, store: Store, intent: Intent, progress: Progress = unwat
     ledger.append(_record(intent, told, published.files, name))
     switch(folders.queue, name)
     intents.remove(folders.intent)
-    return _result(site, intent, told, published.drawn, published.linked)
+    return _result(site, intent, told, published)
 
 
 def _day(site: Site, as_of: date | None, last: dict[str, Any] | None) -> date:
@@ -248,7 +248,7 @@ def _record(intent: Intent, told: Told, wrote: dict[str, str], queue: str) -> di
     }
 
 
-def _result(site: Site, intent: Intent, told: Told, drawn: int, linked: int) -> NightResult:
+def _result(site: Site, intent: Intent, told: Told, published: Published) -> NightResult:
     return NightResult(
         told=True,
         number=intent.number,
@@ -262,7 +262,12 @@ def _result(site: Site, intent: Intent, told: Told, drawn: int, linked: int) -> 
         kept_out=len(told.kept_out),
         cannot_judge=told.cannot_judge,
         stale_feeds=tuple(stale.feed for stale in told.stale),
-        counters={**told.counters, "pages_drawn": drawn, "pages_linked": linked},
+        counters={
+            **told.counters,
+            "pages_drawn": published.drawn,
+            "pages_linked": published.linked,
+            "charts_drawn": published.charts,
+        },
     )
 
 
