@@ -112,6 +112,8 @@ class Contract:
         A moment after which a row leaves a whole export by itself; '' where none does.
     silent : str
         A column that, left blank, makes its row say nothing: such a row counts as a duplicate. '' where none.
+    passed_over : tuple of str
+        Columns that a file may have for its readers: nothing in them is read, and nothing is said of it.
     """
 
     feed: Feed
@@ -128,6 +130,7 @@ class Contract:
     spans: tuple[Span, ...]
     over: str
     silent: str
+    passed_over: tuple[str, ...]
 
     def field(self, name: str) -> Field:
         """The field of that name."""
@@ -185,6 +188,7 @@ def contract(feed: Feed | str) -> Contract:
             spans=tuple(Span(**item) for item in schema.get("x-spans", ())),
             over=schema.get("x-over", ""),
             silent=schema.get("x-silent-when-blank", ""),
+            passed_over=tuple(schema.get("x-passed-over", ())),
         )
     except (OSError, ValueError, KeyError, TypeError) as problem:
         raise OurFault(
@@ -519,4 +523,6 @@ def documentation(feed: Feed | str) -> str:
             f"| `{field.name}` | {title} | {field.cell.value.replace('_', ' or ')} "
             f"| {field.unit if field.unit != '1' else ''} | {'; '.join(asked)} |"
         )
+    if rules.passed_over:
+        lines += ["", f"Passed over: {', '.join(f'`{name}`' for name in rules.passed_over)}."]
     return "\n".join(lines) + "\n"

@@ -176,6 +176,8 @@ def test_a_schema_file_holds_together(feed):
     assert {name for group in rules.any_of for name in group} <= set(names)
     assert {name for span in rules.spans for name in (span.begins, span.ends)} <= set(names)
     assert names[-2:] == ["changed_at", "withdrawn"]
+    assert not set(rules.passed_over) & {*names, *(word for field in rules.fields for word in field.synonyms)}
+    assert all(f"`{name}`" in documentation(feed) for name in rules.passed_over)
     assert rules.delivery in {"whole", "increment"}
     assert not rules.event or rules.field(rules.event).required
     synonyms = [word for field in rules.fields for word in field.synonyms]

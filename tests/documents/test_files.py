@@ -15,6 +15,7 @@ from takeup.contracts import contract
 from takeup.documents.environment import environment
 from takeup.documents.files import (
     CLOSEOUT_COLUMNS,
+    CLOSEOUT_WORDS,
     PLAIN_NUMBER,
     changes_csv,
     closeouts_csv,
@@ -61,11 +62,21 @@ def test_changes_are_told_field_by_field() -> None:
 def test_the_close_out_form_is_the_close_out_feed() -> None:
     """Filled and dropped into the inbox it is the export that the contract describes."""
     assert tuple(field.name for field in contract(Feed.ORDER_CLOSEOUTS).fields) == CLOSEOUT_COLUMNS
-    found = rows(closeouts_csv(night()))
+    found = rows(closeouts_csv(ENV, night()))
     assert [row["order"] for row in found] == [sheet.order.number for sheet in orders()]
     for row in found:
         assert row["recorded_at"] == "2026-03-02"
         assert all(not row[name] for name in CLOSEOUT_COLUMNS if name not in ("order", "recorded_at"))
+
+
+def test_the_form_says_beside_each_number_what_is_asked_of_which_machine() -> None:
+    found = {row["order"]: row for row in rows(closeouts_csv(ENV, night()))}
+    assert tuple(CLOSEOUT_WORDS) == contract(Feed.ORDER_CLOSEOUTS).passed_over
+    assert set(CLOSEOUT_WORDS) <= set(found["C-0003"])
+    form = found["C-0003"]
+    assert form["asked_for"] == "Replace the chain set: BE-31"
+    assert (form["urgency"], form["need_by"]) == ("next shutdown", "2026-04-13")
+    assert "BE-31" in form["machine"]
 
 
 def test_every_row_kept_out_and_every_open_question_is_listed() -> None:

@@ -127,6 +127,33 @@ def test_a_column_nobody_asked_for_is_left_unread_and_named(tmp_path):
     assert '"columns_unread": ["plant", "meter_evnt (near meter_event)"]' in site.store.files(1)["notes"][0]
 
 
+@pytest.mark.parametrize(
+    "form",
+    [
+        pytest.param("order,recorded_at,outcome\nC-0001,2026-03-01,accepted\n", id="without words"),
+        pytest.param(
+            "order,asked_for,machine,area,urgency,need_by,part_of,recorded_at,outcome\n"
+            "C-0001,Measure the chain: EL-1,Elevator (EL-1),Mill,this week,2026-03-07,,2026-03-01,accepted\n",
+            id="as a night writes it",
+        ),
+        pytest.param(
+            'order,Asked for,NEED BY,recorded_at,outcome\nC-0001,"=1+1","soon, 03/04",2026-03-01,accepted\n',
+            id="with words that somebody changed",
+        ),
+    ],
+)
+def test_the_words_of_the_close_out_form_are_passed_over_in_silence(tmp_path, form):
+    site = Site(tmp_path)
+    (accounting,) = site.deliver({"order_closeouts.csv": form})
+    assert (accounting.new, accounting.refused) == (1, 0)
+    assert site.rows("order_closeouts")[["order", "outcome"]].to_numpy().tolist() == [["C-0001", "accepted"]]
+    assert "columns_unread" not in site.store.files(1)["notes"][0]
+    # The old form and the new say the same: the one that comes second is a duplicate.
+    plain = "order,recorded_at,outcome\nC-0001,2026-03-01,accepted\n"
+    (again,) = site.deliver({"order_closeouts_2.csv": plain})
+    assert again.duplicate == 1
+
+
 def test_the_sites_own_headers_go_first(tmp_path):
     source = SourceDialect(
         "meters",

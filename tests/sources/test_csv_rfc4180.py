@@ -52,7 +52,7 @@ ENV = environment([TEMPLATES])
 FILES = {
     "orders.csv": orders_csv(ENV, orders()),
     "changes.csv": changes_csv(ENV, night()),
-    "closeouts_to_fill.csv": closeouts_csv(night()),
+    "closeouts_to_fill.csv": closeouts_csv(ENV, night()),
     "kept_out.csv": kept_out_csv(ENV, KEPT_OUT),
     "cannot_judge.csv": unjudged_csv(ENV, night().unjudged),
 }

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from takeup.documents.index import changed, in_order, kept_out_sentence, unjudged_sentence
 from takeup.documents.sheets import NightSheet, OrderSheet
-from takeup.documents.words import order_subject, part_names, reason_sentence, subject_name
+from takeup.documents.words import order_subject, order_title, part_names, reason_sentence, subject_name
 from takeup.model import KeptOut, Verdict
 
 if TYPE_CHECKING:
@@ -62,6 +62,8 @@ CHANGE_COLUMNS = (
     "by",
     "note",
 )
+#: What the form says to the person who fills it; the contract passes these columns over.
+CLOSEOUT_WORDS = ("asked_for", "machine", "area", "urgency", "need_by", "part_of")
 #: The columns of schemas/order_closeouts.json, in its order: the filled form *is* that feed.
 CLOSEOUT_COLUMNS = (
     "order",
@@ -204,11 +206,23 @@ def unjudged_csv(env: Environment, verdicts: Sequence[Verdict]) -> bytes:
     return table(("machine", "subject", "question", "what_is_missing"), sorted(rows))
 
 
-def closeouts_csv(sheet: NightSheet) -> bytes:
-    """The form that closes orders: one line an open order, the outcome left for a person to fill.
+def closeouts_csv(env: Environment, sheet: NightSheet) -> bytes:
+    """The form that closes orders: one line an open order in words, the outcome left for a person to fill.
 
     ``recorded_at`` is the ``as of`` of the sheet that the person answers. A line whose outcome stays blank
     says nothing about its order.
     """
-    blanks = [""] * (len(CLOSEOUT_COLUMNS) - 2)
-    return table(CLOSEOUT_COLUMNS, [(one.order.number, sheet.as_of, *blanks) for one in sheet.orders])
+    first, *rest = CLOSEOUT_COLUMNS
+    blanks = [""] * (len(rest) - 1)
+    return table(
+        (first, *CLOSEOUT_WORDS, *rest),
+        [(one.order.number, *_asked_for(env, one), sheet.as_of, *blanks) for one in sheet.orders],
+    )
+
+
+def _asked_for(env: Environment, sheet: OrderSheet) -> tuple[object, ...]:
+    """The cells of :data:`CLOSEOUT_WORDS`."""
+    order, machine = sheet.order, sheet.machine
+    name = f"{machine.name} ({machine.machine})" if machine.name and machine.machine else machine.machine
+    urgency = env.filters["word"](order.urgency, "urgency")
+    return order_title(env, order), name, machine.area, urgency, order.need_by, order.swallowed_by

@@ -156,7 +156,7 @@ def _published(
             "orders.csv": orders_csv(env, sheet.orders),
             "orders.json": _json(sheet.document),
             "changes.csv": changes_csv(env, sheet),
-            "closeouts_to_fill.csv": closeouts_csv(sheet),
+            "closeouts_to_fill.csv": closeouts_csv(env, sheet),
             "kept_out.csv": kept_out_csv(env, sheet.kept_out),
             "cannot_judge.csv": unjudged_csv(env, sheet.unjudged),
             PAGES: _json({path: page.as_json() for path, page in written.items()}),

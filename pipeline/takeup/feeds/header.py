@@ -23,7 +23,8 @@ class Header:
     positions : dict
         Contract column to position, from 0.
     unread : tuple of str
-        Columns of the file that nobody asked for; each with the nearest absent contract column, if near.
+        Columns of the file that nobody asked for and the contract does not pass over; each with the nearest
+        absent contract column, if near.
     """
 
     names: tuple[str, ...]
@@ -61,7 +62,8 @@ def read_header(names: Sequence[str], dialect: SourceDialect, contract: Contract
     for position, header in enumerate(names):
         column = known.get(plain(header))
         if column is None:
-            unread.append(position)
+            if plain(header) not in contract.passed_over:
+                unread.append(position)
         elif column in positions:
             twice = f"{names[positions[column]]!r} and {header!r}"
             raise FileProblem(FileRefusal.COLUMN_TWICE, twice, "one column", column)
