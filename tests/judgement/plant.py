@@ -15,13 +15,16 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from tests.derive.plant import Plant, frame
 
+from takeup.derive.meters import MeterBook, meter_book
+from takeup.derive.settings import MeasuringSettings
 from takeup.judgement.judging import Judged, judge
 from takeup.judgement.rule import Rule
 from takeup.judgement.rules import OWN
 from takeup.judgement.settings import SECTIONS, JudgementSettings
 from takeup.layered import Layered, Override
-from takeup.model import Job, KeptOut, Verdict
+from takeup.model import Feed, Job, KeptOut, Verdict
 from takeup.wear.calibration import EMPTY_TABLE, FleetTable
 
 SCHEMA = json.loads((Path(__file__).parents[2] / "schemas" / "strands.json").read_text("utf-8"))
@@ -182,6 +185,17 @@ def readings(*read: dict[str, Any]) -> pd.DataFrame:
     return pd.DataFrame([{"life_id": f"{row['strand']}|2025-03-01"} | row for row in rows])
 
 
+def metered(*readings: tuple[int, float], machine: str = "machine of S") -> MeterBook:
+    """The meter of one machine, each reading as (day number, hours)."""
+    plant = Plant()
+    plant.machine(machine)
+    for day, hours in readings:
+        read_at = date(1970, 1, 1) + timedelta(days=day)
+        plant.add(Feed.RUN_HOURS, machine=machine, read_at=read_at, meter_hours=hours)
+    feeds = (frame(feed, plant.given[feed]) for feed in (Feed.RUN_HOURS, Feed.MACHINES))
+    return meter_book(*feeds, Layered(MeasuringSettings()))
+
+
 def lubed(*records: dict[str, Any]) -> pd.DataFrame:
     """Lube records as derived, one row a life."""
     usual = {"strand": "BE-1-A", "dry_records": [], "last_day": np.nan}
@@ -202,7 +216,9 @@ def judged(
 ) -> Judged:
     """All rules (or only some) on these strands, with nothing else known but what is handed over."""
     nothing = {name: pd.DataFrame() for name in ("surveys", "findings", "lube", "takeup", "sprockets")}
-    derived = SimpleNamespace(**(nothing | {"shutdowns": shutdowns(), "set_aside": []} | frames))
+    derived = SimpleNamespace(
+        **(nothing | {"shutdowns": shutdowns(), "set_aside": [], "meters": None} | frames)
+    )
     as_of = date(1970, 1, 1) + timedelta(days=day)
     return judge(
         state(*rows),

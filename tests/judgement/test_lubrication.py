@@ -8,8 +8,9 @@ from typing import Any
 
 import numpy as np
 import pytest
-from tests.judgement.plant import MONDAY, alone, due, fact, judged, lubed, verdict
+from tests.judgement.plant import MONDAY, alone, due, fact, judged, lubed, metered, verdict
 
+from takeup.judgement.facts import METER
 from takeup.judgement.judging import Judged
 from takeup.model import Job, Urgency
 
@@ -80,8 +81,33 @@ def test_the_clock_of_a_joint(name: str) -> None:
 def test_the_facts_name_the_hours_and_the_day_and_nothing_of_tonight() -> None:
     asked = due(told(), "lube_overdue", "200 h")
     assert [fact(asked, f"{name}_hours") for name in ("due", "overdue", "starved")] == [5500, 5510, 5600]
-    assert fact(asked, "due_on") == date(2026, 3, 2)  # the reckoning day stood at 5500 h
+    assert fact(asked, "due_about_on") == date(2026, 3, 2)  # the reckoning day stood at 5500 h
     assert "hours_now" not in {each.name for each in asked.facts}
+
+
+READ = ((MONDAY - 20, 5300.0), (MONDAY - 10, 5480.0), (MONDAY, 5680.0))
+
+
+def test_the_day_the_work_fell_due_is_read_from_the_meter_once_it_is_passed() -> None:
+    """By hand: 5480 h on 20 February and 200 h in the ten days after: 5500 h one day later."""
+    asked = due(judged(alone("S", **run(200)), meters=metered(*READ)), "lube_overdue", "S")
+    (read,) = [each for each in asked.facts if each.name.startswith("due_") and each.unit == "day"]
+    assert (read.name, read.value, read.origin) == ("due_on", date(2026, 2, 21), METER)
+    # The mean pace, another week or a later reading moves a day no more that the meter has passed.
+    slower = run(200, h_middle=8.0, reckon_day=MONDAY + 7, hours_reckoned=5700)
+    more = metered(*READ, (MONDAY + 7, 5700.0))
+    asked = due(judged(alone("S", **slower), meters=more, day=MONDAY + 7), "lube_overdue", "S")
+    assert fact(asked, "due_on") == date(2026, 2, 21)
+
+
+def test_a_due_day_that_the_meter_has_not_passed_is_a_forecast() -> None:
+    """Known to be due only by the usual pace since the last reading: 5480 h, then 16.8 h a day."""
+    days = {"reckon_day": MONDAY, "hours_reckoned": 5480 + 168.0}
+    asked = due(judged(alone("S", **run(168, **days)), meters=metered(*READ[:2])), "lube_overdue", "S")
+    (about,) = [each for each in asked.facts if each.name.startswith("due_") and each.unit == "day"]
+    assert about.name == "due_about_on"
+    # (5500 - 5648) / 16.8 = -8.8 days, rounded down
+    assert about.value == date(2026, 2, 21)
 
 
 def test_turning_points() -> None:

@@ -25,7 +25,7 @@ SAYS: dict[str, str] = {
     _SURVEY: """survey_on marks spread_points baseline longest_mark e_percent uncertainty_percent zero
         from_mark e_long_percent e_short_percent apart_limit_points""",
     _READING: "takeup_on used_mm read_used_mm takeup_basis shortened_on lag_mm lag_on e_takeup_percent",
-    origins.METER: "hours_per_day hours_per_day_early last_survey_hours last_lube_hours change_hours",
+    origins.METER: "hours_per_day hours_per_day_early last_survey_hours last_lube_hours change_hours due_on",
     origins.LUBED: "last_lube_on greased_on rows",
     origins.SEEN: "finding findings as_written remark place severity seen_on rows",
     origins.GAUGED: "sprocket depth_mm checked_on turned",
@@ -44,7 +44,7 @@ SAYS: dict[str, str] = {
         reckoned_on hours_early hours_middle hours_late early_on middle_on late_on bounds_basis need_by_on
         buy_by_on job_hours exposure_days takeup_basis forward_to_on used_mm left_mm step_pitches returns_mm
         held_by remove_pitches left_after_mm pitches_after takeup_limit_after_percent why_not apart_points
-        hides_alert due_hours overdue_hours starved_hours due_on interval_hours next_survey_hours
+        hides_alert due_hours overdue_hours starved_hours due_on due_about_on interval_hours next_survey_hours
         next_survey_on rate_before rate_after strand_long strand_short difference_points uncertainty_points
         lag_by_tape_mm skew_degrees""",
 }  # fmt: skip

@@ -92,6 +92,7 @@ def judge(
         lube=derived.lube,
         takeup=derived.takeup,
         sprockets=derived.sprockets,
+        meters=derived.meters,
         kept_out=(*kept_out, *derived.set_aside),
     )
     told = answered(situation, settings, registered() if rules is None else rules)

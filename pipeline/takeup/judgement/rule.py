@@ -20,6 +20,8 @@ from takeup.model import Answer, Fact, Job, KeptOut, Urgency
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
+    from takeup.derive.meters import MeterBook
+
 Row = Mapping[str, Any]
 History = Mapping[tuple[Job, str], float]
 
@@ -84,6 +86,8 @@ class Situation:
         (job, subject of the order) to the day number of the last close-out as done.
     surveys, findings, lube, takeup, sprockets : DataFrame
         As derived.
+    meters : MeterBook, optional
+        The run hours of all machines.
     kept_out : sequence of KeptOut
         Rows refused, waiting and set aside.
     """
@@ -96,6 +100,7 @@ class Situation:
     lube: pd.DataFrame = field(default_factory=pd.DataFrame)
     takeup: pd.DataFrame = field(default_factory=pd.DataFrame)
     sprockets: pd.DataFrame = field(default_factory=pd.DataFrame)
+    meters: MeterBook | None = None
     kept_out: Sequence[KeptOut] = ()
 
     @cached_property

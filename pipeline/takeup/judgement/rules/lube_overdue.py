@@ -83,6 +83,21 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
         unit=np.where(by_days, "d", "h").astype(object),
         turning_hours=np.where(waits, wanted, np.nan),
         turning_day=np.where(waits, on_day, np.nan),
+        due_read_day=_due_read_day(situation),
+    )
+
+
+def _due_read_day(situation: Situation) -> np.ndarray:
+    """Day on which the meter read the hours at which the work fell due; NaN where it has not yet.
+
+    Straight between the readings before and after, so it stands still once it is passed; a day drawn at the
+    mean pace of the last weeks would be another after every spell of standing or of double shifts.
+    """
+    strands = situation.strands
+    if situation.meters is None:
+        return np.full(len(strands), np.nan)
+    return situation.meters.day_reached(
+        words(strands, "machine"), numbers(strands, "lube_due_hours") + numbers(strands, "hours_at_fitting")
     )
 
 
@@ -109,15 +124,19 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
         began = row["lube_last_day"] if known(row["lube_last_day"]) else row["fitted_day"]
         told += (setting_fact("interval_days", settings.lubrication, "idle_days", row),)
         return told + facts_of({"due_on": began + row["threshold"]})
-    on = projected_day(row["reckon_day"], row["lube_due_hours"] - row["hours_reckoned"], 0.0, row["h_middle"])
-    return told + facts_of(
+    told += facts_of(
         {
             "due_hours": row["lube_due_hours"],
             "overdue_hours": row["lube_overdue_hours"],
             "starved_hours": row["lube_starved_hours"],
-            "due_on": float(on),
         }
     )
+    if known(row["due_read_day"]):
+        return told + facts_of({"due_on": row["due_read_day"]}, METER)
+    about = projected_day(
+        row["reckon_day"], row["lube_due_hours"] - row["hours_reckoned"], 0.0, row["h_middle"]
+    )
+    return told + facts_of({"due_about_on": float(about)})
 
 
 def _interval(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
