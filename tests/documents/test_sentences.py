@@ -18,6 +18,8 @@ from takeup.documents.words import FACT_WORDS, fact_value
 from takeup.errors import OurFault
 from takeup.judgement.cases import CASES as JUDGED_CASES
 from takeup.judgement.facts import FACTS
+from takeup.judgement.nextchain import EVIDENCE
+from takeup.judgement.options import BY_NAME, MECHANISMS
 from takeup.model import Fact, KeptOut, Urgency
 from takeup.orders.closeouts import REASONS
 from takeup.orders.silence import CASES as ORDERED_CASES
@@ -59,6 +61,8 @@ REGISTRIES = {
     "finding": {*VOCABULARY, UNCLASSIFIED},
     "urgency": {urgency.replace(" ", "_") for urgency in Urgency},
     "lacking": set(LACKING),
+    "option": set(BY_NAME),
+    "evidence": set(EVIDENCE),
 }
 
 
@@ -148,6 +152,29 @@ def test_a_finding_says_what_it_is_what_to_check_and_what_not_to_conclude(code: 
         assert parts["causes"].startswith("Likely causes: ")
         assert parts["checks"].startswith("Check: ")
         assert parts["beware"].startswith("Do not conclude: ")
+
+
+@pytest.mark.parametrize("code", sorted(BY_NAME))
+def test_an_option_says_what_it_cures_what_it_leaves_and_what_it_costs(code: str) -> None:
+    for part in ("cures", "leaves", "trade"):
+        text = sentence(ENV, "option", code, part=part)
+        assert text
+        assert not BARE_CODE.search(text)
+    assert ENV.filters["word"](code, "option")
+
+
+@pytest.mark.parametrize("code", BY_NAME)
+def test_a_plating_that_can_crack_hard_parts_says_hydrogen(code: str) -> None:
+    assert ("hydrogen" in sentence(ENV, "option", code, part="trade")) == BY_NAME[code].hydrogen
+
+
+@pytest.mark.parametrize("code", EVIDENCE)
+def test_evidence_that_is_wanting_is_told_in_a_whole_sentence(code: str) -> None:
+    assert readable(sentence(ENV, "evidence", code, {"faults": "lubrication"}, part="common"))
+
+
+def test_every_way_of_wearing_has_its_word() -> None:
+    assert all(ENV.filters["word"](name, "mechanism") for name in MECHANISMS)
 
 
 def test_the_value_of_every_fact_is_written_in_words() -> None:

@@ -138,6 +138,8 @@ def test_a_limit_between_two_shutdowns_has_its_stops_weighed(site):
     assert [stop["shutdown"] for stop in table["stops"]] == ["Autumn 2026", "", "Spring 2027", "Autumn 2027"]
     page = (site.folders.queue / "current" / "orders" / f"{order['number']}.html").read_text("utf-8")
     assert "What each stop may cost" in page
+    assert "The next chain" in page
+    assert "No other chain is recommended" in page
 
 
 # --- the trade's mess -------------------------------------------------------------------------------------

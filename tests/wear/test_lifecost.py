@@ -24,6 +24,7 @@ from takeup.wear.lifecost import (
     cost_per_hour,
     hours_in_steps,
     life_hours,
+    mean_rate,
     stop_costs,
     student_95,
     wears_slower,
@@ -157,6 +158,13 @@ def test_beyond_thirty_degrees_the_factor_stays_on_the_careful_side():
 )
 def test_a_better_chain_is_claimed_only_beyond_doubt(now, u_now, other, u_other, claimed):
     assert bool(wears_slower(now, u_now, other, u_other)) is claimed
+
+
+def test_the_doubt_of_a_mean_rate_is_the_tapes_or_the_lives_whichever_is_more():
+    assert mean_rate([0.26, 0.26], [0.03, 0.04]) == pytest.approx((0.26, 0.025))  # sqrt(0.0025)/2
+    assert mean_rate([0.20, 0.32], [0.01, 0.01]) == pytest.approx((0.26, 0.06))  # 0.0849/sqrt(2)
+    assert mean_rate([0.26, np.nan], [0.03, 0.04]) == pytest.approx((0.26, 0.03))
+    assert np.isnan(mean_rate([], [])).all()
 
 
 EARLY, MIDDLE, LATE, DOUBT = 700.0, 1600.0, 3100.0, 150.0

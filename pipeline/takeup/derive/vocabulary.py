@@ -85,6 +85,7 @@ VOCABULARY: dict[str, Word] = {
         Word("packing", SOON, _ALIGN, _NO, ("packed roots", "packed material")),
         Word("build_up", SOON, _ALIGN, _NO, ("buildup", "build-up")),
         Word("noise_popping", NOTE, _MEASURE, _NO, ("popping", "popping noise")),
+        Word("scratched_joint", NOTE, _ALIGN, _NO, ("scratches in the joint", "joint scratched")),
         Word("knock", NOTE, _MEASURE, _NO, ("knocking",)),
         Word("hot_joint", SOON, _LUBE, _NO, ("joint hot",)),
         Word("discoloured", SOON, _LUBE, _NO, ("discolored", "blue tint")),

@@ -16,6 +16,7 @@ from markupsafe import Markup
 
 from takeup.documents.charts import Picture, chart, drawing, drawn_limits
 from takeup.documents.filters import listed, number, quantity
+from takeup.documents.nextchain import evidence_lines, option_lines
 from takeup.documents.sentences import sentence
 from takeup.documents.sheets import EvidenceLine, OrderSheet, ReminderSheet, StrandSeries
 from takeup.documents.words import fact_value, order_subject, order_title, part_names, reason_sentence
@@ -133,6 +134,8 @@ def order_page(env: Environment, sheet: OrderSheet, draw: Callable[[Picture], st
         facts=fact_groups(env, order),
         defaults=default_lines(env, sheet),
         evidence=evidence_rows(sheet.evidence),
+        options=option_lines(env, sheet.next_chain),
+        wanting=evidence_lines(env, sheet.next_chain),
     )
 
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
+from takeup.judgement.nextchain import NextChain
 from takeup.judgement.stops import StopTable
 from takeup.model import Accounting, Job, KeptOut, Order, OrderEvent, Urgency, Verdict
 
@@ -187,7 +188,8 @@ class OrderSheet:
 
     ``visit`` are the other open orders of the same visit in the order of work, ``takes_in`` the smaller
     orders that are part of this one, ``evidence`` the origins of the row ids in the order's reasons,
-    ``reminder`` None only for a job that touches no machine, ``stop_costs`` only for a set to be replaced.
+    ``reminder`` None only for a job that touches no machine, ``stop_costs`` and ``next_chain``
+    only for a set to be replaced.
     """
 
     order: Order
@@ -203,6 +205,7 @@ class OrderSheet:
     shutdown_from: str = ""
     shutdown_to: str = ""
     stop_costs: StopTable | None = None
+    next_chain: NextChain | None = None
 
 
 @dataclass(frozen=True)

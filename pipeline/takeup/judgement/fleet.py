@@ -52,7 +52,7 @@ def fleet_record(
     -------
     FleetTable
     """
-    strands = _strands(lives, surveys, machines)
+    strands = lives_frame(lives, surveys, machines)
     drawn = takeup(strands, settings)
     table = limits(strands, drawn, settings)
     told = standing.columns(strands, table, standing.standing(strands, table, drawn), settings)
@@ -77,7 +77,7 @@ def fleet_record(
     )
 
 
-def _strands(lives: pd.DataFrame, surveys: pd.DataFrame, machines: pd.DataFrame) -> pd.DataFrame:
+def lives_frame(lives: pd.DataFrame, surveys: pd.DataFrame, machines: pd.DataFrame) -> pd.DataFrame:
     """One row a life in the shape of the state frame, as far as limits and rates look at it."""
     lives = lives.reset_index(drop=True)
     by_name = machines.drop_duplicates("machine").set_index("machine")

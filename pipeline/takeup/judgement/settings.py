@@ -366,6 +366,14 @@ class Planning:
         low=0.0,
         high=10.0,
     )
+    run_in_percent: float = setting(
+        0.15,
+        "%",
+        Source.PRACTICE,
+        "Bedding of a new chain, taken off the limit when its wear rate is turned into a life.",
+        low=0.0,
+        high=0.5,
+    )
 
 
 @dataclass(frozen=True)

@@ -23,6 +23,8 @@ from takeup.documents.sheets import (
     ReminderSheet,
     StaleFeed,
 )
+from takeup.judgement.nextchain import NextChain, next_chain
+from takeup.judgement.pastlives import PastLives, past_lives
 from takeup.judgement.stops import StopTable, stop_table
 from takeup.model import Answer, Job, Order, Verdict
 from takeup.night.intent import Intent
@@ -127,6 +129,8 @@ class _Filling:
         self.settings = settings
         self.as_of = (intent.as_of - EPOCH).days
         self.stops = told.derived.shutdowns
+        replaced = {strand for order in orders if order.job is Job.REPLACE_SET for strand in order.strands}
+        self.past = _past_lives(told, replaced, settings)
         self.strands = Strands.of(told, {strand for order in orders for strand in order.strands})
         self.machines = {row["machine"]: row for row in told.derived.machines.to_dict("records")}
         self.sources = _sources(told.derived.sources)
@@ -172,6 +176,7 @@ class _Filling:
             shutdown_from=shutdown["starts_at"] if shutdown else "",
             shutdown_to=shutdown["ends_at"] if shutdown else "",
             stop_costs=self.stop_costs(order),
+            next_chain=self.next_chain(order),
         )
 
     def machine(self, name: str) -> MachineSheet:
@@ -199,8 +204,19 @@ class _Filling:
 
     def stop_costs(self, order: Order) -> StopTable | None:
         """What the candidate stops of a replacement may cost."""
-        rows = [self.strands.rows[strand] for strand in order.strands if strand in self.strands.rows]
-        return stop_table(rows, self.stops, self.as_of) if order.job is Job.REPLACE_SET else None
+        rows = self.replaced(order)
+        return stop_table(rows, self.stops, self.as_of) if rows else None
+
+    def next_chain(self, order: Order) -> NextChain | None:
+        """What may be said of the chain that is to be bought."""
+        rows = self.replaced(order)
+        return next_chain(self.past.evidence(rows)) if rows else None
+
+    def replaced(self, order: Order) -> list[dict[str, Any]]:
+        """The strands of a set to be replaced, none for any other job."""
+        if order.job is not Job.REPLACE_SET:
+            return []
+        return [self.strands.rows[strand] for strand in order.strands if strand in self.strands.rows]
 
     def overrides(self, order: Order) -> Iterable[OverrideLine]:
         """Every value of the site's that holds for this machine or one of its strands."""
@@ -222,6 +238,23 @@ class _Filling:
                         review_by=override.review_by,
                         origin=override.origin,
                     )
+
+
+def _past_lives(told: Told, strands: set[str], settings: Settings) -> PastLives:
+    """The lives on these strands, closed ones with the run hours they had."""
+    derived = told.derived
+    lives = derived.lives[derived.lives["strand"].isin(strands)]
+    end, _ = derived.meters.hours_at(lives["machine"].to_numpy(), lives["removed_day"].to_numpy() + 0.5)
+    return past_lives(
+        strands,
+        lives.assign(hours_used=end - lives["hours_at_fitting"].to_numpy()),
+        derived.surveys,
+        derived.machines,
+        derived.findings,
+        told.judged.verdicts,
+        derived.shutdowns,
+        settings.judgement,
+    )
 
 
 def _sources(rows: pd.DataFrame) -> Mapping[str, tuple[EnergySource, ...]]:
