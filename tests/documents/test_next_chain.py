@@ -102,7 +102,7 @@ def test_what_a_dearer_chain_must_bring_is_told_in_steps():
     assert "chains half as dear again must last 1.37 times as long" in found
     assert "about 4000 run hours apart, in truth 1.09 times" in found
     # seals at 1.3 and 2 times the price: 3 and 4 steps of 4000 h against a life of 11 000 h
-    assert "must last 1.1 to 1.5 times as long" in found
+    assert "to pay it must last 1.1 to 1.5 times as long" in found
 
 
 def test_one_life_without_a_rate_says_that_its_doubt_cannot_be_told():
