@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
@@ -13,13 +14,12 @@ from takeup.documents.sheets import Forecast, LimitLine, StrandSeries, SurveyPoi
 from takeup.judgement.limits import LIMITS
 from takeup.night.telling import Told
 
-if TYPE_CHECKING:
-    import pandas as pd
-
 EPOCH = date(1970, 1, 1)
 
-#: limit → where its number comes from when it is not a default
-_WORN_COLUMNS = ("pin_case_mm", "bushing_case_mm")
+#: the columns of a survey that a point of the chart is made of, in the order of its fields
+_POINT = (
+    "day", "hours", "e_wear_mean", "u_wear", "e_wear_max", "n_marks", "baseline", "note", "usable_for_rate",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -27,8 +27,7 @@ class Strands:
     """What was found out about every open strand, ready to be looked up by name."""
 
     rows: Mapping[str, dict[str, Any]]
-    surveys: pd.DataFrame
-    spans: Mapping[str, slice]
+    surveys: Mapping[str, tuple[SurveyPoint, ...]]
 
     @classmethod
     def of(cls, told: Told, wanted: set[str]) -> Strands:
@@ -42,17 +41,7 @@ class Strands:
         """
         prognosis = told.judged.prognosis
         rows: list[dict[str, Any]] = prognosis.loc[prognosis["strand"].isin(wanted)].to_dict("records")  # type: ignore[assignment]
-        lives = {row["life_id"] for row in rows}
-        surveys = told.derived.surveys
-        surveys = surveys.loc[surveys["life_id"].isin(lives)].reset_index(drop=True)
-        life = surveys["life_id"].to_numpy(dtype=object)
-        begins = np.flatnonzero(np.r_[True, life[1:] != life[:-1]]) if len(life) else np.array([], dtype=int)
-        ends = np.r_[begins[1:], len(life)]
-        return cls(
-            {row["strand"]: row for row in rows},
-            surveys,
-            {life[begin]: slice(int(begin), int(end)) for begin, end in zip(begins, ends, strict=False)},
-        )
+        return cls({row["strand"]: row for row in rows}, _points(told, {row["life_id"] for row in rows}))
 
     def series(self, strand: str) -> StrandSeries | None:
         """One strand's series; None for a strand without an open life."""
@@ -71,33 +60,30 @@ class Strands:
             hours_now=known(row["hours_reckoned"]),
             hours_as_of=day(row["reckon_day"]),
             plan_percent=_plan(row),
-            surveys=self._surveys(row["life_id"]),
+            surveys=self.surveys.get(row["life_id"], ()),
             limits=limits,
             forecast=_forecast(row),
             next_survey_on=day(row["next_survey_day"]),
         )
 
-    def _surveys(self, life: str) -> tuple[SurveyPoint, ...]:
-        if life not in self.spans:
-            return ()
-        points = []
-        for row in self.surveys.iloc[self.spans[life]].to_dict("records"):
-            if not np.isfinite(row["hours"]) or not np.isfinite(row["e_wear_mean"]):
-                continue
-            points.append(
-                SurveyPoint(
-                    on=_day(row["day"]),
-                    hours=float(row["hours"]),
-                    wear_percent=float(row["e_wear_mean"]),
-                    uncertainty_percent=2 * float(row["u_wear"]),
-                    max_percent=known(row["e_wear_max"]),
-                    marks=int(row["n_marks"]),
-                    baseline=row["baseline"],
-                    note=row["note"],
-                    counted=bool(row["usable_for_rate"]),
-                )
-            )
-        return tuple(points)
+
+def _points(told: Told, lives: set[str]) -> dict[str, tuple[SurveyPoint, ...]]:
+    """The surveys with hours and wear of some lives, by life and in their order."""
+    surveys = told.derived.surveys
+    shown = (
+        surveys["life_id"].isin(lives)
+        & np.isfinite(surveys["hours"].to_numpy(np.float64))
+        & np.isfinite(surveys["e_wear_mean"].to_numpy(np.float64))
+    )
+    its = surveys.loc[shown, ["life_id", *_POINT]]
+    found: dict[str, list[SurveyPoint]] = defaultdict(list)
+    for life, on, hours, wear, u, most, marks, baseline, note, counted in zip(
+        *(its[name].tolist() for name in its.columns), strict=True
+    ):
+        found[life].append(
+            SurveyPoint(_day(on), hours, wear, 2 * u, known(most), marks, baseline, note, counted)
+        )
+    return {life: tuple(points) for life, points in found.items()}
 
 
 def day(number: float | None) -> date | None:

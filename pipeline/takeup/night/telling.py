@@ -7,15 +7,13 @@ after a stop, for a rebuild, or for an audit.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import pandas as pd
-import rfc8785
 
 from takeup import feeds
-from takeup.codec import order_to_json
 from takeup.derive.derivation import Derived, derive
 from takeup.derive.state import state
 from takeup.feeds import Archived
@@ -148,7 +146,7 @@ def tell(
         fleet=fleet,
         fleet_sha256=fleet_sha256,
         stale=stale_feeds(store, intent.as_of, settings.stale_after_days),
-        orders_sha256=orders_digest(updated),
+        orders_sha256=orders_digest(updated, store.order_texts(intent.number)),
         counts=store.counts(),
         counters=derived.counters | {"rows_parsed": sum(one.read for one in accounting)},
     )
@@ -175,9 +173,14 @@ def _evidence_known(verdicts: pd.DataFrame, before: pd.DataFrame, night: int) ->
     return evidence_known(verdicts, before, night)
 
 
-def orders_digest(updated: Updated) -> str:
-    """SHA-256 over the whole book of orders, by which a night told again is compared."""
-    return hashlib.sha256(rfc8785.dumps([order_to_json(order) for order in updated.orders])).hexdigest()
+def orders_digest(updated: Updated, texts: Mapping[str, str]) -> str:
+    """SHA-256 over the whole book of orders, by which a night told again is compared.
+
+    It is that of the book as one canonical JSON list. The store holds every order in canonical form since the
+    night that last changed it, so that a book of years costs no more than joining its texts.
+    """
+    book = ",".join(texts[order.number] for order in updated.orders)
+    return hashlib.sha256(f"[{book}]".encode()).hexdigest()
 
 
 def _placed(store: Store, problems: Sequence[KeptOut]) -> list[KeptOut]:

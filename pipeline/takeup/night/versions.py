@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import platform
+from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 
 PACKAGES = ("takeup", "duckdb", "jinja2", "matplotlib", "numpy", "pandas", "pandera", "tzdata")
 
 
+@cache
 def versions() -> tuple[tuple[str, str], ...]:
     """Name and version of Python and of every package whose release could change a byte."""
     found = [("python", platform.python_version())]

@@ -1,10 +1,12 @@
-"""Orders and their events, as exact JSON values."""
+"""Orders and their events, as exact JSON values in canonical form."""
 
 from __future__ import annotations
 
 import json
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+
+import rfc8785
 
 from takeup.model import Order, OrderEvent, OrderState
 
@@ -13,17 +15,19 @@ if TYPE_CHECKING:
 
 CLOSED = (OrderState.DONE.value, OrderState.WITHDRAWN.value)
 
+#: The newest row of every order by a night, by number.
+_NEWEST = (
+    "FROM order_book WHERE night <= ? "
+    "QUALIFY row_number() OVER (PARTITION BY number ORDER BY night DESC, rowid DESC) = 1 "
+    "ORDER BY length(number), number"
+)
+
 
 def orders(connection: DuckDBPyConnection, night: int, *, open_only: bool) -> list[Order]:
     """Every order as it stood after a night, by number."""
     from takeup.codec import order_from_json
 
-    rows = connection.execute(
-        "SELECT state, record FROM order_book WHERE night <= ? "
-        "QUALIFY row_number() OVER (PARTITION BY number ORDER BY night DESC, rowid DESC) = 1 "
-        "ORDER BY length(number), number",
-        [night],
-    ).fetchall()
+    rows = connection.execute(f"SELECT state, record {_NEWEST}", [night]).fetchall()
     return [
         order_from_json(json.loads(record)) for state, record in rows if not (open_only and state in CLOSED)
     ]
@@ -35,17 +39,27 @@ def write_orders(
     """Add orders as a night left them, and what it did to them."""
     from takeup.codec import event_to_json, order_to_json
 
-    for order in orders:
-        connection.execute(
-            "INSERT INTO order_book VALUES (?, ?, ?, ?)",
-            [order.number, night, order.state.value, _text(order_to_json(order))],
-        )
+    _insert(
+        connection,
+        f"INSERT INTO order_book SELECT number, {int(night)}, state, record FROM given",
+        [(order.number, order.state.value, _text(order_to_json(order))) for order in orders],
+        ("number", "state", "record"),
+    )
     (first,) = connection.execute("SELECT count(*) FROM order_event WHERE night = ?", [night]).fetchall()[0]
-    for position, event in enumerate(events, start=first):
-        connection.execute(
-            "INSERT INTO order_event VALUES (?, ?, ?, ?)",
-            [night, position, event.order, _text(event_to_json(event))],
-        )
+    _insert(
+        connection,
+        f"INSERT INTO order_event SELECT {int(night)}, position, number, record FROM given",
+        [
+            (position, event.order, _text(event_to_json(event)))
+            for position, event in enumerate(events, start=first)
+        ],
+        ("position", "number", "record"),
+    )
+
+
+def order_texts(connection: DuckDBPyConnection, night: int) -> dict[str, str]:
+    """The record of every order as it stood after a night, by number: canonical JSON (RFC 8785)."""
+    return dict(connection.execute(f"SELECT number, record {_NEWEST}", [night]).fetchall())
 
 
 def order_events(connection: DuckDBPyConnection, night: int, order: str | None) -> list[OrderEvent]:
@@ -60,5 +74,19 @@ def order_events(connection: DuckDBPyConnection, night: int, order: str | None) 
     return [event_from_json(json.loads(record)) for (record,) in rows]
 
 
-def _text(value: object) -> str:
-    return json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+def _insert(
+    connection: DuckDBPyConnection, insert: str, rows: list[tuple[Any, ...]], columns: tuple[str, ...]
+) -> None:
+    """Insert rows in their order, all at once; the statement reads them as ``given``."""
+    import pandas as pd
+
+    if not rows:
+        return
+    connection.register("given", pd.DataFrame(rows, columns=list(columns)))
+    connection.execute(insert)
+    connection.unregister("given")
+
+
+def _text(value: dict[str, Any]) -> str:
+    """In the one form that RFC 8785 gives a value, so that equal orders have equal texts."""
+    return rfc8785.dumps(value).decode("utf-8")

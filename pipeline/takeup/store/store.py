@@ -344,6 +344,11 @@ class Store:
             known = self.last_night() if night is None else night
             return orderbook.orders(self.connection, known, open_only=open_only)
 
+    def order_texts(self, night: int | None = None) -> dict[str, str]:
+        """The canonical record of every order as it stood after a night, by number."""
+        with speaking(self.path):
+            return orderbook.order_texts(self.connection, self.last_night() if night is None else night)
+
     def write_orders(self, orders: Iterable[Order], events: Iterable[OrderEvent], night: int) -> None:
         """Add orders as a night left them, and what it did to them."""
         with speaking(self.path):
