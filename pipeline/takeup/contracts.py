@@ -490,7 +490,7 @@ def validate(frame: pd.DataFrame, feed: Feed | str, fields: Sequence[Field] | No
             {name: column for name, column in schema.columns.items() if name in kept}, name=schema.name
         )
     try:
-        return schema.validate(frame, lazy=True)
+        return schema.validate(frame, lazy=True, inplace=True)
     except pandera.errors.SchemaErrors as failed:
         cases = failed.failure_cases.drop_duplicates(["column", "check", "index"]).head(10)
         told = "; ".join(

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from takeup.contracts import Cell, contract
+from takeup.contracts import Cell, contract, frame_columns
 from takeup.derive.derivation import EPOCH, Derived, derive
 from takeup.derive.settings import MeasuringSettings
 from takeup.layered import Layered
@@ -150,6 +150,8 @@ class Plant:
         as_of: date,
         night: int | None = None,  # noqa: ARG002 - every row is known from the first night
         subjects: Iterable[str] | None = None,
+        columns: Iterable[str] | None = None,
+        by_key: bool = True,
     ) -> pd.DataFrame:
         rules = contract(feed)
         found = frame(feed, self.given[feed])
@@ -157,7 +159,11 @@ class Plant:
             found = found.loc[found[rules.event_day] <= (as_of - EPOCH).days]
         if subjects is not None:
             found = found.loc[found[rules.subject].isin(set(subjects))]
-        return found.sort_values(list(rules.key), kind="stable", ignore_index=True)
+        if columns is not None:
+            kept = [field for field in rules.fields if field.name in set(columns)]
+            found = found[["row_id", "file_id", "line", "known_from", *frame_columns(kept)]]
+        order = list(rules.key) if by_key else "row_id"
+        return found.sort_values(order, kind="stable", ignore_index=True)
 
     def origins(self, row_ids: Iterable[int]) -> pd.DataFrame:
         rows = sorted(set(row_ids))

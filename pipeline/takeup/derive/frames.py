@@ -45,8 +45,8 @@ def texts(values: Iterable[str]) -> NDArray[np.object_]:
 
 
 def _column(values: Any, kind: str) -> Any:
-    if kind == ROWS:  # the cache gives arrays back
-        return pd.Series([[int(row) for row in rows] for rows in values], dtype=object)
+    if kind == ROWS:
+        return pd.Series(list(values), dtype=object)
     if kind == TEXT:
         return pd.Series(texts(values), dtype=object)
     return np.asarray(values).astype(kind)

@@ -13,7 +13,7 @@ import numpy as np
 
 from takeup.derive.frames import TEXT, WHOLE, typed
 from takeup.derive.reasons import Reason
-from takeup.model import KeptOut
+from takeup.model import Feed, KeptOut
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -26,14 +26,14 @@ COLUMNS = {
 }  # fmt: skip
 
 #: the cells of a row that a reader needs to see it, by feed
-_SHOWN = {
-    "elongation_readings": [
+SHOWN = {
+    Feed.ELONGATION_READINGS: [
         "strand", "measured_at", "mark", "occasion", "pitches", "length_mm", "elongation_percent",
         "chain_temperature_c", "tape_temperature_c", "start_link", "method", "measured_by",
     ],
-    "takeup_readings": ["strand", "measured_at", "used_left_mm", "used_right_mm", "pitches_removed"],
-    "lube_records": ["strand", "done_at", "lubricant", "quantity_ml", "method", "done_by"],
-    "run_hours": ["machine", "read_at", "meter_hours", "meter_event"],
+    Feed.TAKEUP_READINGS: ["strand", "measured_at", "used_left_mm", "used_right_mm", "pitches_removed"],
+    Feed.LUBE_RECORDS: ["strand", "done_at", "lubricant", "quantity_ml", "method", "done_by"],
+    Feed.RUN_HOURS: ["machine", "read_at", "meter_hours", "meter_event"],
 }  # fmt: skip
 
 
@@ -166,7 +166,7 @@ def kept_out(told: pd.DataFrame, store: Origins) -> list[KeptOut]:
 
 def _as_text(rows: pd.DataFrame, feed: str) -> list[str]:
     """The filled cells of each row, as taken in: a file's own text stays in the archive."""
-    shown = [column for column in _SHOWN[feed] if column in rows.columns]
+    shown = SHOWN[Feed(feed)]
     return ["; ".join(_cells(shown, cells)) for cells in rows[shown].itertuples(index=False, name=None)]
 
 

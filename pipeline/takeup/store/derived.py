@@ -69,7 +69,7 @@ def read_cache(connection: DuckDBPyConnection, table: str, strands: Iterable[str
         if len(frame) and isinstance(
             frame[column].iloc[0], np.ndarray
         ):  # a list comes as an array of its own
-            frame[column] = pd.Series([[*map(int, ids)] for ids in frame[column]], dtype=object)
+            frame[column] = pd.Series([ids.tolist() for ids in frame[column]], dtype=object)
     return frame
 
 
