@@ -72,7 +72,9 @@ def findings(rows: pd.DataFrame, register: Register, settings: Layered[Measuring
     machine_of = dict(zip(register.lives["strand"], register.lives["machine"], strict=True))
     rows = rows.sort_values("row_id", ignore_index=True)
     said = list(zip(rows["finding"], rows["remark"], rows["severity"], strict=True))
-    meant = {words: read(*words, site_words) for words in set(said)}  # most inspections find the same few things
+    meant = {
+        words: read(*words, site_words) for words in set(said)
+    }  # most inspections find the same few things
     told = [meant[words] for words in said]
     machines = [
         machine or machine_of.get(strand, "")

