@@ -16,7 +16,7 @@ from takeup.errors import UsageError
 from takeup.judgement.judging import explain, judge
 from takeup.model import Feed, Order
 from takeup.night.fleet import recalled_fleet
-from takeup.orders import done_days
+from takeup.orders import done_days, machines_at_work
 from takeup.site import Site
 from takeup.site.folders import recall
 from takeup.site.settings import read_settings
@@ -86,6 +86,7 @@ def _strand(
         as_of,
         done_days(list(book.values()), store.rows(Feed.ORDER_CLOSEOUTS, as_of=as_of)),
         kept_out=store.kept_out(),
+        at_work=machines_at_work(book.values()),
     )
     verdicts = explain(strand, judged.situation, settings.judgement)
     rows = sorted({row for verdict in verdicts for row in verdict.evidence})

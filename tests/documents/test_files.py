@@ -45,9 +45,12 @@ def test_orders_are_told_in_words_one_line_each() -> None:
     assert replace_set["page"] == "orders/C-0003.html"
     assert replace_set["lockout_reminder"] == "reminders/C-0003.html"
     assert "1.552 ± 0.112 %" in replace_set["why"]
+    assert replace_set["lockout_register"].startswith("incomplete: ")
+    whole = next(row for row in found if row["order"] == "C-0004")
+    assert whole["lockout_register"] == "complete"
     data = next(row for row in found if row["order"] == "C-0008")
     assert data["subject"] == "elongation readings, not a number"
-    assert data["lockout_reminder"] == ""
+    assert data["lockout_reminder"] == data["lockout_register"] == ""
 
 
 def test_changes_are_told_field_by_field() -> None:

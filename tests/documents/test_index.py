@@ -12,7 +12,7 @@ from tests.documents.reading import Page, read
 
 from takeup.documents.environment import environment
 from takeup.documents.forecasts import forecasts_page
-from takeup.documents.index import LONGEST_LIST, gap_sentence, index_page
+from takeup.documents.index import LONGEST_LIST, gap_sentence, grouped, index_page
 from takeup.documents.sheets import CalibrationRecord, NightSheet
 from takeup.model import Accounting, Feed, Urgency
 
@@ -82,6 +82,29 @@ def test_a_line_says_what_where_why_when_state_and_visit() -> None:
     ):
         assert words in line
     assert "orders/C-0003.html" in PAGE.links
+
+
+def test_a_register_that_is_incomplete_is_loud_on_the_line_of_the_order_and_blocks_nothing() -> None:
+    lines = {line.sheet.order.number: line for group in grouped(ENV, night().orders) for line in group.lines}
+    assert lines["C-0001"].lacking  # a machine without sources
+    assert not lines["C-0004"].lacking  # a whole register
+    assert lines["C-0008"].sheet.reminder is None  # correcting data locks nothing out
+    assert not lines["C-0008"].lacking
+    loud = "Lockout register incomplete"
+    assert PAGE.text.count(loud) == sum(bool(line.lacking) for line in lines.values())
+    alone = page_of(replace(night(), orders=(lines["C-0001"].sheet,), changes=())).text
+    assert f"{loud}: what it lacks" in alone
+    assert loud not in page_of(replace(night(), orders=(lines["C-0004"].sheet,), changes=())).text
+
+
+def test_an_order_without_a_day_says_what_it_waits_for() -> None:
+    sheet = next(one for one in night().orders if one.order.number == "C-0004")
+    for urgency, words in (
+        (Urgency.PLAN, "with the next stop of this machine"),
+        (Urgency.NEXT_SHUTDOWN, "No planned stop that is long enough is known"),
+    ):
+        undated = replace(sheet, order=replace(sheet.order, need_by=None, urgency=urgency))
+        assert words in page_of(replace(night(), orders=(undated,), changes=())).text
 
 
 def test_an_order_that_is_part_of_another_says_so() -> None:

@@ -17,6 +17,7 @@ from takeup.errors import OurFault, SettingsError
 from takeup.judgement.cases import BOUNDS_BASES, CASES, CORRECTED_FEED, LIMIT_KINDS, RATE_SOURCES
 from takeup.judgement.facts import FACTS
 from takeup.judgement.limits import LIMITS
+from takeup.judgement.register import CODES
 from takeup.judgement.rules import data_unjudged
 from takeup.model import Answer, Change, Feed, Job, OrderState, Urgency
 from takeup.orders.candidates import PARTS
@@ -36,14 +37,16 @@ def slugs(codes: object) -> set[str]:
     return {str(code).replace(" ", "_") for code in codes}  # type: ignore[attr-defined]
 
 
-#: due cases of the rules about a strand that ask to correct data
+#: due cases of the rules about a strand or a machine that ask to correct data
 ASKS_TO_CORRECT = {
     "grease_on_dry": ["greased"],
     "tape_against_takeup": ["apart"],
     "abnormal_finding": ["unread"],
+    "register_gap": ["incomplete"],
 }
 
 REGISTRIES = {
+    "lacking": set(CODES),
     "job": slugs(Job),
     "urgency": slugs(Urgency),
     "state": slugs(OrderState),
@@ -54,6 +57,7 @@ REGISTRIES = {
     "reason": {*FileRefusal, *Refusal, *Waiting, *SetAside, *REASONS},
     "source_case": {
         "nothing_since",
+        "incomplete",
         "hours_missing",
         "not_registered",
         "renewal_not_recorded",

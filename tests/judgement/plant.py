@@ -24,7 +24,7 @@ from takeup.judgement.rule import Rule
 from takeup.judgement.rules import OWN
 from takeup.judgement.settings import SECTIONS, JudgementSettings
 from takeup.layered import Layered, Override
-from takeup.model import Feed, Job, KeptOut, Verdict
+from takeup.model import Feed, Job, KeptOut, Urgency, Verdict
 from takeup.wear.calibration import EMPTY_TABLE, FleetTable
 
 SCHEMA = json.loads((Path(__file__).parents[2] / "schemas" / "strands.json").read_text("utf-8"))
@@ -185,6 +185,20 @@ def readings(*read: dict[str, Any]) -> pd.DataFrame:
     return pd.DataFrame([{"life_id": f"{row['strand']}|2025-03-01"} | row for row in rows])
 
 
+def sources(*machines: str, **differs: Any) -> pd.DataFrame:
+    """The register of energy sources as derived: one whole row for each of these machines."""
+    usual = {
+        "source": "main drive motor", "kind": "electrical", "magnitude": "690 V",
+        "isolation_point": "panel 1", "isolated_how": "isolator off, padlock", "released_how": "none stored",
+        "verified_how": "try the start button", "procedure_number": "LP-1", "exported": True,
+    }  # fmt: skip
+    rows = [
+        {"row_id": 900 + number, "machine": machine} | usual | differs
+        for number, machine in enumerate(machines)
+    ]
+    return pd.DataFrame(rows, columns=["row_id", "machine", *usual])
+
+
 def metered(*readings: tuple[int, float], machine: str = "machine of S") -> MeterBook:
     """The meter of one machine, each reading as (day number, hours)."""
     plant = Plant()
@@ -211,14 +225,15 @@ def judged(
     settings: JudgementSettings | None = None,
     fleet: FleetTable = EMPTY_TABLE,
     only: tuple[str, ...] = (),
+    at_work: dict[str, Urgency] | None = None,
     rules: tuple[Rule, ...] = OWN,
     **frames: Any,
 ) -> Judged:
     """All rules (or only some) on these strands, with nothing else known but what is handed over."""
+    machines = sorted({row["machine"] for row in rows} - {""})
+    given = {"shutdowns": shutdowns(), "set_aside": [], "meters": None, "sources": sources(*machines)}
     nothing = {name: pd.DataFrame() for name in ("surveys", "findings", "lube", "takeup", "sprockets")}
-    derived = SimpleNamespace(
-        **(nothing | {"shutdowns": shutdowns(), "set_aside": [], "meters": None} | frames)
-    )
+    derived = SimpleNamespace(**(nothing | given | frames))
     as_of = date(1970, 1, 1) + timedelta(days=day)
     return judge(
         state(*rows),
@@ -228,6 +243,7 @@ def judged(
         as_of,
         history or {},
         kept_out=kept_out,
+        at_work=at_work,
         rules=tuple(rule for rule in rules if not only or rule.name in only),
     )
 

@@ -10,6 +10,7 @@ import pytest
 from tests.judgement import (
     plant,
     test_lubrication,
+    test_register_gap,
     test_surveys_due,
     test_takeup_low,
     test_wear_limit,
@@ -122,6 +123,7 @@ def plants() -> list[Judged]:
         pairs(),
         rising(),
         several(),
+        test_register_gap.gaps(),
     ]
 
 

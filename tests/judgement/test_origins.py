@@ -21,7 +21,8 @@ _REGISTER, _SURVEY, _READING, _RECKONED = (
 #: origin → facts that may say so; a fact of several lines is told differently in different cases
 SAYS: dict[str, str] = {
     _REGISTER: """fitted_on missing travel_mm lead_days job_hours lube_plan quantity_ml lubricant
-        interval_hours meshes_on mesh_diameter_mm limit_percent feed strands hides_alert value""",
+        interval_hours meshes_on mesh_diameter_mm limit_percent feed strands hides_alert value
+        lacking lacking_of""",
     _SURVEY: """survey_on marks spread_points baseline longest_mark e_percent uncertainty_percent zero
         from_mark e_long_percent e_short_percent apart_limit_points""",
     _READING: "takeup_on used_mm read_used_mm takeup_basis shortened_on lag_mm lag_on e_takeup_percent",

@@ -142,6 +142,38 @@ def test_a_limit_between_two_shutdowns_has_its_stops_weighed(site):
     assert "No other chain is recommended" in page
 
 
+def test_a_machine_without_energy_sources_is_loud_everywhere_and_its_order_stands(site):
+    """DR-23 was never entered in the register; SC-51 lacks how its stored energy is relieved."""
+    told = orders(site, 1)
+    measure, register = told["measure", "DR-23"], told["correct_data", "energy_sources/incomplete"]
+    assert measure["state"] == "proposed"
+    assert measure["lockout_register"] == {
+        "complete": False,
+        "lacking": [{"what": "no_sources", "source": ""}, {"what": "no_procedure", "source": ""}],
+    }
+    assert (register["urgency"], register["lockout_register"]) == ("this week", None)
+    assert [reason["subject"] for reason in register["reasons"]] == ["DR-23"]
+    later = orders(site, 5)["correct_data", "energy_sources/incomplete"]
+    assert [reason["subject"] for reason in later["reasons"]] == ["DR-23", "SC-51"]
+    folder = site.folders.queue / "night-000001"
+    assert "Lockout register incomplete" in (folder / "index.html").read_text("utf-8")
+    with (folder / "orders.csv").open(encoding="utf-8", newline="") as file:
+        said = {row["order"]: row["lockout_register"] for row in csv.DictReader(file)}
+    assert said[measure["number"]].startswith("incomplete: The register names no energy source")
+    assert said[told["measure", "EL-11"]["number"]] == "complete"
+
+
+def test_every_urgent_order_has_a_day_that_no_later_night_moves(site):
+    first = orders(site, 1)
+    for night in range(1, 6):
+        for (job, subject), order in orders(site, night).items():
+            if order["urgency"] in ("stop now", "this week"):
+                assert order["need_by"], (night, job, subject)
+    for key, order in orders(site, 3).items():
+        if order["urgency"] == "this week" and key in first and not order["buy_by"]:
+            assert order["need_by"] == first[key]["need_by"] == "2026-09-07"  # told on 31 August
+
+
 # --- the trade's mess -------------------------------------------------------------------------------------
 
 

@@ -15,6 +15,7 @@ from jsonschema import Draft202012Validator, FormatChecker
 from tests.orders.plant import MONDAY, SETTINGS, Plant, clear, due
 
 from takeup.errors import OurFault
+from takeup.judgement.register import CODES, Lacking
 from takeup.judgement.stops import StopLine, StopTable
 from takeup.model import Job, Order, OrderState, Urgency
 from takeup.orders import export
@@ -63,7 +64,10 @@ def told() -> Plant:
 
 
 def document(
-    plant: Plant, origins: pd.DataFrame = ORIGINS, stop_costs: dict[str, StopTable] | None = None
+    plant: Plant,
+    origins: pd.DataFrame = ORIGINS,
+    stop_costs: dict[str, StopTable] | None = None,
+    lacking: dict[str, tuple[Lacking, ...]] | None = None,
 ) -> dict[str, Any]:
     return export.document(
         plant.book,
@@ -74,6 +78,7 @@ def document(
         origins=origins,
         visits=visits(plant.book, as_of=plant.as_of, settings=SETTINGS),
         stop_costs=stop_costs,
+        lacking=lacking,
     )
 
 
@@ -158,6 +163,26 @@ def test_the_stops_of_a_replacement_are_told_and_other_jobs_have_none() -> None:
             line.expected_cost for line in table.lines
         ]
         assert set(by_job.values()) == {None}
+
+
+def test_the_register_stands_beside_an_order_that_locks_a_machine_out() -> None:
+    assert SCHEMA["$defs"]["lockout_register"]["properties"]["lacking"]["items"]["properties"]["what"][
+        "enum"
+    ] == list(CODES)
+    plant = told()
+    lacks = (Lacking("no_procedure"), Lacking("no_magnitude", "main drive motor"))
+    made = document(plant, lacking={"C-0001": lacks, "C-0002": ()})
+    assert list(VALIDATOR.iter_errors(made)) == []
+    by_number = {order["number"]: order["lockout_register"] for order in made["orders"]}
+    assert by_number["C-0001"] == {
+        "complete": False,
+        "lacking": [
+            {"what": "no_procedure", "source": ""},
+            {"what": "no_magnitude", "source": "main drive motor"},
+        ],
+    }
+    assert by_number["C-0002"] == {"complete": True, "lacking": []}
+    assert by_number["C-0003"] is None
 
 
 def test_a_row_without_origin_is_our_own_fault() -> None:

@@ -14,6 +14,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from takeup.documents.index import changed, in_order, kept_out_sentence, unjudged_sentence
+from takeup.documents.pages import lacking
 from takeup.documents.sheets import NightSheet, OrderSheet
 from takeup.documents.words import order_subject, order_title, part_names, reason_sentence, subject_name
 from takeup.model import KeptOut, Verdict
@@ -47,6 +48,7 @@ ORDER_COLUMNS = (
     "revised_as_of",
     "page",
     "lockout_reminder",
+    "lockout_register",
 )
 CHANGE_COLUMNS = (
     "order",
@@ -139,9 +141,18 @@ def orders_csv(env: Environment, sheets: Sequence[OrderSheet]) -> bytes:
                 order.revised_as_of,
                 f"orders/{order.number}.html",
                 f"reminders/{order.number}.html" if sheet.reminder else "",
+                _lockout_register(env, sheet),
             )
         )
     return table(ORDER_COLUMNS, rows)
+
+
+def _lockout_register(env: Environment, sheet: OrderSheet) -> str:
+    """Whether the register says all that the order's lockout needs; blank where nothing is locked out."""
+    if sheet.reminder is None:
+        return ""
+    lacks = lacking(env, sheet.reminder)
+    return " ".join(("incomplete:", *lacks)) if lacks else "complete"
 
 
 def changes_csv(env: Environment, sheet: NightSheet) -> bytes:

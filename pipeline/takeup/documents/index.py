@@ -9,6 +9,7 @@ from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from takeup.documents.filters import capital
+from takeup.documents.pages import lacking
 from takeup.documents.sentences import sentence
 from takeup.documents.sheets import ChangeLine, NightSheet, OrderSheet, RefusedFile
 from takeup.documents.words import field_value, order_title, reason_sentence, rule_sentence, subject_name
@@ -23,12 +24,13 @@ LONGEST_LIST = 100
 
 @dataclass(frozen=True)
 class OrderLine:
-    """One order on the index."""
+    """One order on the index. ``lacking``: what the register lacks for its lockout, in sentences."""
 
     sheet: OrderSheet
     title: str
     why: str
     more: int
+    lacking: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -150,7 +152,8 @@ def grouped(env: Environment, sheets: Sequence[OrderSheet]) -> list[Group]:
 def _order_line(env: Environment, sheet: OrderSheet) -> OrderLine:
     reasons = sheet.order.reasons
     why = first_sentence(reason_sentence(env, reasons[0])) if reasons else ""
-    return OrderLine(sheet, order_title(env, sheet.order), why, max(len(reasons) - 1, 0))
+    lacks = tuple(lacking(env, sheet.reminder)) if sheet.reminder else ()
+    return OrderLine(sheet, order_title(env, sheet.order), why, max(len(reasons) - 1, 0), lacks)
 
 
 def first_sentence(text: str) -> str:

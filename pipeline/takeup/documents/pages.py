@@ -25,19 +25,6 @@ from takeup.model import Fact, Order, Reason
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-#: what a lockout register can lack, and the column that is then blank
-LACKING = {
-    "no_sources": "",
-    "no_procedure": "",
-    "no_magnitude": "magnitude",
-    "no_isolation_point": "isolation_point",
-    "no_isolated_how": "isolated_how",
-    "no_released_how": "released_how",
-    "no_verified_how": "verified_how",
-    "no_procedure_for_source": "procedure_number",
-    "no_longer_exported": "",
-}
-
 
 @dataclass(frozen=True)
 class Line:
@@ -161,14 +148,7 @@ def glossary_page(env: Environment, terms: Iterable[str]) -> str:
 
 def lacking(env: Environment, sheet: ReminderSheet) -> list[str]:
     """What the register lacks for this machine's lockout, one sentence each; none when it lacks nothing."""
-    found = [] if sheet.sources else [sentence(env, "lacking", "no_sources")]
-    if not any(source.procedure_number.strip() for source in sheet.sources):
-        found.append(sentence(env, "lacking", "no_procedure"))
-    for source in sheet.sources:
-        codes = [code for code, column in LACKING.items() if column and not getattr(source, column).strip()]
-        codes += [] if source.still_exported else ["no_longer_exported"]
-        found += [sentence(env, "lacking", code, {"source": source.source}) for code in codes]
-    return found
+    return [sentence(env, "lacking", each.code, {"source": each.source}) for each in sheet.lacking]
 
 
 def exposure(reasons: Iterable[Reason]) -> Exposure | None:

@@ -9,11 +9,12 @@ tonight's number, the clock and the host never enter it.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from datetime import date
 from typing import Any
 
 from takeup.judgement.nextchain import NextChain
+from takeup.judgement.register import Lacking, lacking
 from takeup.judgement.stops import StopTable
 from takeup.model import Accounting, Job, KeptOut, Order, OrderEvent, Urgency, Verdict
 
@@ -69,6 +70,11 @@ class ReminderSheet:
     order: str
     machine: MachineSheet
     sources: tuple[EnergySource, ...] = ()
+
+    @property
+    def lacking(self) -> tuple[Lacking, ...]:
+        """What the register lacks for the lockout of this machine."""
+        return lacking(asdict(source) | {"exported": source.still_exported} for source in self.sources)
 
 
 @dataclass(frozen=True)

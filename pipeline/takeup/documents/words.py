@@ -37,6 +37,7 @@ FACT_WORDS = {
     "feed": "feed",
     "reason": "reason",
     "job": "job",
+    "lacking": "lacking",
 }
 
 #: fields of an order whose text in a change is a code, and the table that names it

@@ -157,6 +157,11 @@ CASES: dict[str, dict[str, str]] = {
         "renewal_not_recorded": "due, this week: closed out as replaced, the register shows no new life",
         "nothing_open": "clear: nothing of this kind is kept out or missing",
     },
+    "register_gap": {
+        "incomplete": "due: work is open, and the register of energy sources lacks what lockout needs",
+        "complete": "clear: the register says all that is asked of it",
+        "no_work": "clear: the register lacks something, and no job on the machine needs lockout",
+    },
 }
 
 #: where a strand's rate came from (column ``rate_source`` and fact ``rate_source``)
@@ -188,4 +193,5 @@ CORRECTED_FEED: dict[str, str] = {
     "grease_on_dry": "lube_records",
     "tape_against_takeup": "takeup_readings",
     "abnormal_finding": "inspection_findings",
+    "register_gap": "energy_sources",
 }

@@ -157,6 +157,8 @@ FACTS: dict[str, tuple[str, str]] = {
     "lines": ("words", "file and line of the rows, the first few"),
     "hides_alert": ("yes/no", "a strand concerned is past a plan line or cannot be judged"),
     "default_mm": ("mm", "the default depth that stands in"),
+    "lacking": ("words", "codes of what the register of energy sources lacks"),
+    "lacking_of": ("words", "the source that each of them is about; blank for the whole machine"),
     "replaced_on": ("day", "day the set was closed out as replaced"),
 }
 

@@ -88,6 +88,11 @@ class Situation:
         As derived.
     meters : MeterBook, optional
         The run hours of all machines.
+    sources : DataFrame
+        The register of energy sources, as derived.
+    at_work : mapping
+        Machine to the most urgent of its jobs that need lockout: those of open orders and, for rules that
+        judge after the others, those that tonight's other rules ask for.
     kept_out : sequence of KeptOut
         Rows refused, waiting and set aside.
     """
@@ -101,6 +106,8 @@ class Situation:
     takeup: pd.DataFrame = field(default_factory=pd.DataFrame)
     sprockets: pd.DataFrame = field(default_factory=pd.DataFrame)
     meters: MeterBook | None = None
+    sources: pd.DataFrame = field(default_factory=pd.DataFrame)
+    at_work: Mapping[str, Urgency] = field(default_factory=dict)
     kept_out: Sequence[KeptOut] = ()
 
     @cached_property
@@ -133,6 +140,8 @@ class Rule:
         own row over it.
     evidence : tuple of str
         Columns that hold the row ids used: a number or a list of numbers each.
+    after_work : bool
+        Judges after the other rules, and sees in ``situation.at_work`` what they ask for.
     """
 
     name: str
@@ -141,6 +150,7 @@ class Rule:
     judge: Callable[[Situation, JudgementSettings], pd.DataFrame]
     facts: Callable[[Row, JudgementSettings], tuple[Fact, ...]]
     evidence: tuple[str, ...] = ()
+    after_work: bool = False
 
 
 def answers(

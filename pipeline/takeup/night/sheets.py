@@ -109,6 +109,7 @@ def night_sheet(
             origins=origins,
             visits=stops,
             stop_costs={one.order.number: one.stop_costs for one in sheets if one.stop_costs},
+            lacking={one.order.number: one.reminder.lacking for one in sheets if one.reminder},
         ),
         versions=packages,
     )

@@ -24,7 +24,7 @@ from takeup.night.intent import Intent
 from takeup.night.progress import Progress, unwatched
 from takeup.night.stale import Stale, stale_feeds
 from takeup.night.unread import unread_stops
-from takeup.orders import Updated, done_days, evidence_known, update
+from takeup.orders import Updated, done_days, evidence_known, machines_at_work, update
 from takeup.site.settings import Settings
 from takeup.store import Store
 from takeup.store.store import Closed
@@ -109,6 +109,7 @@ def tell(
             intent.as_of,
             done_days(book, close_outs),
             kept_out=open_rows,
+            at_work=machines_at_work(book),
         )
         progress("night", next(steps), 5)
         before = store.last_verdicts()

@@ -13,7 +13,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from takeup.layered import Layered
-from takeup.model import KeptOut, Order, OrderEvent, OrderState, Reason, Urgency, Verdict
+from takeup.model import Job, KeptOut, Order, OrderEvent, OrderState, Reason, Urgency, Verdict
 from takeup.orders import candidates, closeouts, silence, swallowing
 from takeup.orders.answers import Answers, Question, answers
 from takeup.orders.asked import Key, asked
@@ -156,6 +156,16 @@ def done_days(book: Sequence[Order], close_outs: pd.DataFrame) -> dict[Key, floa
         if decision is not None and decision.outcome is OrderState.DONE:
             days[order.job, order.subject] = float((decision.done_on - EPOCH).days)
     return days
+
+
+def machines_at_work(book: Iterable[Order]) -> dict[str, Urgency]:
+    """The machines of open orders that need lockout, each with its most urgent job."""
+    found: dict[str, Urgency] = {}
+    for order in book:
+        if order.state in OPEN and order.job is not Job.CORRECT_DATA and order.machine:
+            before = found.get(order.machine, order.urgency)
+            found[order.machine] = min(before, order.urgency, key=lambda urgency: urgency.rank)
+    return found
 
 
 def running_number(order: Order) -> int:

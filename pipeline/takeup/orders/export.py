@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from takeup.errors import OurFault
+from takeup.judgement.register import Lacking
 from takeup.judgement.stops import StopTable
 from takeup.model import Order, Reason
 from takeup.orders.told import OPEN
@@ -33,6 +34,7 @@ def document(
     origins: pd.DataFrame,
     visits: Iterable[Visit] = (),
     stop_costs: Mapping[str, StopTable] | None = None,
+    lacking: Mapping[str, Sequence[Lacking]] | None = None,
 ) -> dict[str, Any]:
     """The document of a night.
 
@@ -52,6 +54,8 @@ def document(
         Of these orders.
     stop_costs : mapping, optional
         Number of an order to the candidate stops of its set.
+    lacking : mapping, optional
+        Number of an order that locks a machine out to what the register of energy sources lacks for it.
 
     Returns
     -------
@@ -84,7 +88,10 @@ def document(
         "takeup": version,
         "orders": [
             _order(order, visit_of.get(order.swallowed_by or order.number, ""), parts_of[order.number], where)
-            | {"stop_costs": _stop_costs((stop_costs or {}).get(order.number))}
+            | {
+                "stop_costs": _stop_costs((stop_costs or {}).get(order.number)),
+                "lockout_register": _register((lacking or {}).get(order.number)),
+            }
             for order in open_orders
         ],
     }
@@ -116,6 +123,15 @@ def _order(
         "revised_on": _plain(order.revised_as_of),
         "last_evidence_on": _plain(order.last_evidence_on),
         "reasons": [_reason(reason, order.number, where) for reason in order.reasons],
+    }
+
+
+def _register(lacking: Sequence[Lacking] | None) -> dict[str, Any] | None:
+    if lacking is None:
+        return None
+    return {
+        "complete": not lacking,
+        "lacking": [{"what": each.code, "source": each.source} for each in lacking],
     }
 
 

@@ -17,6 +17,7 @@ from takeup.judgement.rules import (
     matching,
     matching_in_doubt,
     rate_change,
+    register_gap,
     sprocket_wear,
     survey_overdue,
     takeup_low,
@@ -44,6 +45,7 @@ OWN: tuple[Rule, ...] = (
     wide_spread.RULE,
     tape_against_takeup.RULE,
     data_unjudged.RULE,
+    register_gap.RULE,
 )
 
 
