@@ -187,6 +187,13 @@ def test_a_case_depth_nobody_stated_leaves_the_limit_unsure():
     assert evidence([dict(row, bushing_case_mm=np.nan) for row in ALIKE]).limit_unsure
 
 
+def test_a_strand_without_a_forecast_does_not_lead_its_set():
+    lives = [
+        row | ({"h_middle": np.nan, "h_early": np.nan} if row["strand"] == "BE-1-A" else {}) for row in ALIKE
+    ]
+    assert evidence(lives).step_hours == pytest.approx(180 * 16.8)
+
+
 def test_a_register_without_prices_leaves_hours_and_no_costs():
     known = evidence([dict(row, chain_price=np.nan) for row in ALIKE])
     assert known.now.hours == (9000.0, 10000.0)

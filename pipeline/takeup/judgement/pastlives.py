@@ -56,7 +56,7 @@ class PastLives:
         strands : sequence of mapping
             Rows of the prognosis, those of one set.
         """
-        first = min(strands, key=lambda row: (row["day_early"], row["strand"]))
+        first = min(strands, key=lambda row: (math.isnan(row["day_early"]), row["day_early"], row["strand"]))
         machine, names = first["machine"], sorted(row["strand"] for row in strands)
         lives = [life for name in names for life in self.by_strand.get(name, ())]
         running = next((life for life in lives if life["life_id"] == first["life_id"]), first)
