@@ -34,8 +34,18 @@ def test_a_recommendation_says_what_it_would_have_cost_with_its_doubt_on_how_man
         "On 2 completed lives of the whole set on this machine it cost 2.69 ± 0.88 by the run hour" in found
     )
     assert "against 3.41 ± 0.39 by the run hour" in found
+    # u of both: 0.0310 and 0.0690, joined freedom 1.39 and so 1: 12.706 x 0.0757
+    assert (
+        "a difference of 0.72 ± 0.96, which so few lives leave in doubt: it rests on the wear rates" in found
+    )
     assert "in whole steps from stop to stop, it comes to 3.28 by the run hour against 4.69" in found
     assert "No other chain is recommended" not in found
+
+
+def test_a_difference_beyond_the_doubt_of_its_lives_is_not_called_doubtful():
+    alike = replace(FULL, now=replace(NOW, hours=(11000.0,) * 2))
+    found = text(replace(alike, trials={"seals": replace(SEALED, hours=(19500.0,) * 2)}))
+    assert "a difference of 0.72 ± 0.00. By the wear rates" in found
 
 
 def test_without_the_evidence_nothing_is_recommended_and_what_is_wanting_is_said():

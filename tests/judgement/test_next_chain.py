@@ -63,6 +63,10 @@ def test_with_all_evidence_the_option_is_recommended_with_its_cost_and_doubt():
     assert found.trial.cost == pytest.approx(105000 / 39000)
     # misfits 52 500 - c h are 1346.15 either way; u = 1346.15 / 19 500, and 12.706 for one degree
     assert found.trial.expanded == pytest.approx(12.706 * 1346.1538 / 19500, rel=1e-6)
+    assert found.saving == pytest.approx(75000 / 22000 - 105000 / 39000)
+    assert found.saving_expanded == pytest.approx(
+        12.706 * math.hypot(340.909 / 11000, 1346.1538 / 19500), rel=1e-5
+    )
     assert found.in_steps_now == pytest.approx(37500 / 8000)
     assert found.in_steps_trial == pytest.approx(52500 / 16000)
 
@@ -154,6 +158,11 @@ def test_what_all_options_want_is_told_once():
     found = next_chain(replace(FULL, sectioned=("ingress",)))
     assert found.missing == ()
     assert {one.name: one.missing for one in found.answers} == {"seals": (), "machine": ("trial",)}
+
+
+def test_a_saving_is_told_where_both_have_two_lives():
+    assert answer(trials=sealed(hours=(19000.0,), costs=(52500.0,))).saving is None
+    assert answer(now=replace(NOW, hours=(11000.0,), costs=(37500.0,))).saving is None
 
 
 def test_zinc_always_bears_the_caution_of_hydrogen():

@@ -221,3 +221,23 @@ def test_the_whole_way_from_frames_to_a_recommendation():
     assert seals.missing == ()
     assert seals.trial.lives == 2
     assert seals.in_steps_trial < seals.in_steps_now
+
+
+def test_a_set_never_measured_and_without_shutdowns_still_has_its_costs():
+    """Its rate and the life it would give are not known, so nothing may be recommended."""
+    told = judged(*[row for row in ALIKE if row["is_open"]], shutdowns=shutdowns())
+    nothing = surveys(("nobody", STEADY)).iloc[:0].assign(zero_shift=np.nan)
+    past = past_lives(
+        SIDES,
+        pd.DataFrame(ALIKE),
+        nothing,
+        MACHINES,
+        pd.DataFrame(),
+        told.verdicts,
+        shutdowns(),
+        JudgementSettings(),
+    )
+    known = past.evidence(told.prognosis.to_dict("records"))
+    assert known.now.hours == (9000.0, 10000.0)
+    assert np.isnan([known.now.rate, known.now.wear_hours, known.step_hours]).all()
+    assert not any(one.recommended for one in next_chain(known).answers)
