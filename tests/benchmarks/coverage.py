@@ -26,14 +26,16 @@ from takeup.wear.calibration import (
     FleetTable,
     bounds,
     fleet_table,
+    new_life_points,
     stage_of,
-    weighted_quantiles,
 )
-from takeup.wear.forecast import handbook_bounds
-from takeup.wear.record import LOOK_AHEADS, known_rates, past_ratios
+from takeup.wear.forecast import doubt_hours, handbook_bounds
+from takeup.wear.record import known_rates
 from takeup.wear.trend import RUN_IN_HOURS, life_of
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from tests.simulators.fleet import Fleet
 
 #: Factor past the case that the forecast assumes; each simulated chain has its own.
@@ -41,13 +43,16 @@ KAPPA = 3.0
 #: Scatter of a plant's level of wear, of the logarithm.
 PLANT_SCATTER = 0.3
 #: (past lives, plants, lives forecast at each plant)
-PLAN = ((0, 16, 200), (5, 16, 200), (10, 16, 200), (30, 60, 80), (100, 50, 80))
+PLAN = ((0, 16, 200), (5, 16, 200), (10, 16, 200), (20, 40, 80), (30, 60, 80), (100, 50, 80))
 KINDS = [(own, stage) for own in (False, True) for stage in range(len(STAGES) + 1)]
 EDGES = (0.0, *STAGES, 1.0)
 
 
 class Forecasts(NamedTuple):
-    """One forecast of the limit at every survey, and the truth; hours."""
+    """One forecast of the limit at every survey, and the truth; hours.
+
+    ``log_ratio`` is what the record would score if it knew the truth.
+    """
 
     life: np.ndarray
     own: np.ndarray
@@ -56,6 +61,7 @@ class Forecasts(NamedTuple):
     late: np.ndarray
     true: np.ndarray
     shown: np.ndarray
+    log_ratio: np.ndarray
 
 
 def table_of(fleet: Fleet) -> FleetTable:
@@ -87,7 +93,11 @@ def forecast(fleet: Fleet, table: FleetTable) -> Forecasts:
     said = bounds(table, known.own, fleet.e, limit, in_force, u, u_zero, told)
     shown = (fleet.e < limit) & np.isfinite(said.middle)
     true = fleet.limit_hours[life] - fleet.hours
-    return Forecasts(life, known.own, stage_of(fleet.e / limit), said.early, said.late, true, shown)
+    doubt = doubt_hours(u, in_force)
+    with np.errstate(invalid="ignore"):
+        log_ratio = np.log((np.maximum(true, 0) + doubt) / (said.middle + doubt))
+    stage = stage_of(fleet.e / limit)
+    return Forecasts(life, known.own, stage, said.early, said.late, true, shown, log_ratio)
 
 
 def textbook(fleet: Fleet) -> Forecasts:
@@ -99,7 +109,8 @@ def textbook(fleet: Fleet) -> Forecasts:
     ok = ~np.isnan(early)
     true = fleet.limit_hours[life] - fleet.hours
     stage = stage_of(fleet.e / fleet.limit[life])
-    return Forecasts(life, ok, stage, early, late, true, ok & (fleet.e < fleet.limit[life]))
+    shown = ok & (fleet.e < fleet.limit[life])
+    return Forecasts(life, ok, stage, early, late, true, shown, np.full(true.shape, np.nan))
 
 
 def tally(said: Forecasts, lives: int) -> np.ndarray:
@@ -120,31 +131,38 @@ def measured(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Tallies of takeup and of the textbook over some plants."""
     ours, theirs = np.zeros((len(KINDS), 3)), np.zeros((len(KINDS), 3))
-    for number in range(plants):
-        rng = np.random.default_rng([seed, past, number])
-        plant = np.exp(PLANT_SCATTER * rng.standard_normal(world.SERVICE_RATES.size))
-        table = table_of(world.lives(rng, past, changed_early=True, plant=plant)) if past else EMPTY_TABLE
-        coming = world.lives(rng, lives, changed_early=False, plant=plant)
+    for coming, table in plants_of(world, past, plants, lives, seed):
         ours += tally(forecast(coming, table), lives)
         theirs += tally(textbook(coming), lives)
     return ours, theirs
 
 
-def report() -> None:
+def plants_of(
+    world: ModuleType, past: int, plants: int, lives: int, seed: int
+) -> Iterator[tuple[Fleet, FleetTable]]:
+    """The coming lives of some plants, and the record of each plant's past ones."""
+    for number in range(plants):
+        rng = np.random.default_rng([seed, past, number])
+        plant = np.exp(PLANT_SCATTER * rng.standard_normal(world.SERVICE_RATES.size))
+        table = table_of(world.lives(rng, past, changed_early=True, plant=plant)) if past else EMPTY_TABLE
+        yield world.lives(rng, lives, changed_early=False, plant=plant), table
+
+
+def report(worlds: list[ModuleType]) -> None:
     """Print the tables."""
-    for world in (wander, duty):
-        print(f"\n{world.__name__.removeprefix('simulators.')}: {(world.__doc__ or '').splitlines()[0]}")
-        print("inside the 90 % interval / sooner than the early bound, % (lives forecast)")
+    for world in worlds:
+        print(f"\n{world.__name__.rpartition('.')[2]}: {(world.__doc__ or '').splitlines()[0]}")
+        print("inside the 90 % interval / sooner than the early bound, % +- standard error (lives forecast)")
         heads = [f"{low:.2f}-{high:.2f}" for low, high in itertools.pairwise(EDGES)]
-        print(f"{'e / limit':>28}" + "".join(f"{head:>21}" for head in heads))
+        print(f"{'e / limit':>26}" + "".join(f"{head:>27}" for head in heads))
         line = np.zeros((len(KINDS), 3))
         for past, plants, lives in PLAN:
             ours, theirs = measured(world, past, plants, lives)
             line += theirs
             for own in (True, False):
                 name = f"{past} past lives, {'own rate' if own else 'no rate yet'}"
-                print(f"{name:>28}" + cells(ours, own))
-        print(f"{'textbook least squares':>28}" + cells(line, True))
+                print(f"{name:>26}" + cells(ours, own))
+        print(f"{'textbook least squares':>26}" + cells(line, True))
 
 
 def cells(rows: np.ndarray, own: bool) -> str:
@@ -152,37 +170,41 @@ def cells(rows: np.ndarray, own: bool) -> str:
     text = ""
     for (of_own, _), (inside, sooner, lives) in zip(KINDS, rows, strict=True):
         if of_own == own:
-            shares = f"{100 * inside / lives:.1f} / {100 * sooner / lives:.1f}" if lives else "-"
-            text += f"{f'{shares} ({lives:.0f})':>21}"
+            shares = [share_with_error(part, lives) for part in (inside, sooner)] if lives else ["-"]
+            text += f"{' / '.join(shares)} ({lives:.0f})".rjust(27)
     return text
 
 
+def share_with_error(part: float, lives: float) -> str:
+    """A share in per cent with its binomial standard error, each life being one trial."""
+    share = part / lives
+    return f"{100 * share:.1f}+-{100 * np.sqrt(share * (1 - share) / lives):.1f}"
+
+
 def tuning(
-    world: ModuleType = duty, plants: int = 12, lives: int = 250
+    world: ModuleType = duty, plants: int = 40, lives: int = 100
 ) -> dict[bool, list[tuple[float, float]]]:
-    """Per look-ahead the widest stage's 5 and 95 % points of ratios at plants without a record."""
-    scores = []
-    for number in range(plants):
-        rng = np.random.default_rng([99, number])
-        plant = np.exp(PLANT_SCATTER * rng.standard_normal(world.SERVICE_RATES.size))
-        f = world.lives(rng, lives, changed_early=False, plant=plant)
-        known = known_rates(f.hours, f.e, f.starts, f.u, f.case, KAPPA)
-        r = past_ratios(f.hours, f.e, f.starts, f.limit, f.u, known, f.case, KAPPA, f.usual_rate)
-        scores.append((r.life + number * lives, r.own, r.look_ahead, r.stage, r.log_ratio))
-    life, own, ahead, stage, ratio = (np.concatenate(column) for column in zip(*scores, strict=True))
-    found: dict[bool, list[tuple[float, float]]] = {}
-    for mine in (True, False):
-        found[mine] = []
-        for a in range(len(LOOK_AHEADS)):
-            low, high = [], []
-            for s in range(len(STAGES) + 1):
-                at = (own == mine) & (ahead == a) & (stage_of(stage) == s)
-                below, above, count = weighted_quantiles(life[at], ratio[at])
-                if count >= 200:
-                    low.append(float(np.exp(below)))
-                    high.append(float(np.exp(above)))
-            found[mine].append((min(low), max(high)))
-    return found
+    """Per stage the widest 5 and 95 % points of true ratios at plants with none, five or ten past lives."""
+    points: dict[bool, list[list[tuple[float, float]]]] = {True: [], False: []}
+    for past in (0, 5, 10):
+        told = [forecast(*plant) for plant in plants_of(world, past, plants, lives, 99)]
+        for own, of_own in points.items():
+            of_own.append([_points_of(told, lives, own, stage) for stage in range(len(STAGES) + 1)])
+    return {
+        own: [(min(low for low, _ in at), max(high for _, high in at)) for at in zip(*of_own, strict=True)]
+        for own, of_own in points.items()
+    }
+
+
+def _points_of(told: list[Forecasts], lives: int, own: bool, stage: int) -> tuple[float, float]:
+    life, ratio = [], []
+    for number, said in enumerate(told):
+        at = said.shown & (said.own == own) & (said.stage == stage)
+        life.append(said.life[at] + number * lives)
+        ratio.append(said.log_ratio[at])
+    whose, value = np.concatenate(life), np.concatenate(ratio)
+    low, high, _ = new_life_points(whose, value, 1 / np.bincount(whose)[whose])
+    return float(np.exp(low)), float(np.exp(high))
 
 
 if __name__ == "__main__":
@@ -190,4 +212,4 @@ if __name__ == "__main__":
         for mine, pairs in tuning().items():
             print("own rate" if mine else "no rate", [(round(low, 3), round(high, 3)) for low, high in pairs])
     else:
-        report()
+        report([wander, duty])

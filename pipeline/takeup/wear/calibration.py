@@ -1,19 +1,22 @@
 """Bounds of a forecast from the fleet's own record of past forecasts.
 
-A numbered table holds, by stage of life and length of look-ahead, between which multiples of the forecast
-nine in ten levels were reached, and the middle rate of each service. A fleet too young for a record of its
-own gets the bounds of the formula or those of a shipped table, whichever are wider.
+A numbered table holds, by stage of life, between which multiples of the forecast nine in ten chains reached
+their level, and the middle rate of each service. A fleet too young for a record of its own gets the bounds of
+the formula or those of a shipped table, whichever are wider. How far ahead a forecast looks is no second
+measure: the way still to go to a limit is one less the stage.
 
 The quantiles hold for finite samples: of K past lives and one new, each is as likely as any other to be the
 most extreme, so the 5 % point stands at place 0.05 (K + 1). Many forecasts of one life are no more evidence
-than one, hence each life weighs the same. Source: conformal prediction, from memory of V. Vovk, A. Gammerman
-and G. Shafer, *Algorithmic Learning in a Random World*, 2005, and R. Dunn, L. Wasserman and A. Ramdas,
-*Distribution-free prediction sets for two-layer hierarchical models*, 2023; unverified.
+than one, hence each life weighs the same, less the part of the way that it was not seen to go. Source:
+conformal prediction, from memory of V. Vovk, A. Gammerman and G. Shafer, *Algorithmic Learning in a Random
+World*, 2005, and R. Dunn, L. Wasserman and A. Ramdas, *Distribution-free prediction sets for two-layer
+hierarchical models*, 2023; the number of equal lives that unequal ones are worth from L. Kish, *Survey
+Sampling*, 1965; unverified.
 """
 
 from __future__ import annotations
 
-import itertools
+import math
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -22,7 +25,7 @@ import numpy as np
 
 from takeup.errors import WearInputError
 from takeup.wear.forecast import KAPPA, Bounds, doubt_hours
-from takeup.wear.record import LOOK_AHEADS, Ratios, known_rates, past_ratios
+from takeup.wear.record import Ratios, known_rates, past_ratios
 from takeup.wear.trend import PHASE_RATIO, RUN_IN_HOURS, Floats, Ints
 
 if TYPE_CHECKING:
@@ -32,42 +35,41 @@ if TYPE_CHECKING:
 STAGES = (0.25, 0.5, 0.7, 0.85)
 #: Part of the levels reached sooner than the early bound, and as many later than the late one.
 TAIL = 0.05
-#: Lives from which on a fleet's own record is used. Proposed for this project, no source.
-FEWEST_LIVES = 30
-#: Lives scored that one cell needs: with fewer than 19 the 5 % point lies beyond every score seen.
-FEWEST_IN_CELL = 20
+#: Lives with a limit and a survey from which on a fleet's own record is used: with fewer than 19 equal ones the
+#: 5 % point lies beyond every score seen.
+FEWEST_LIVES = 20
+#: Lives scored that a stage needs to have a middle of its own. Proposed for this project, no source.
+FEWEST_IN_STAGE = 5
+#: Lives that the other stages lend to one, taken together. Proposed for this project, no source.
+LENT_LIVES = 20.0
 #: Lives with a rate of their own before their service's middle is used. Proposed for this project, no source.
 FEWEST_FOR_POOLED = 3
-#: From how many stages and look-aheads around it a thin cell borrows scores, step by step.
-BORROWING = ((0, 0), (1, 0), (9, 1), (9, 9))
-#: The same without a rate of one's own, where the stage alone tells fast lives from slow ones, and in the
-#: first stage, where the rates are young: other stages would mislead.
-BORROWING_AT_STAGE = ((0, 0), (0, 1))
-#: Factors for a fleet without a record, by look-ahead, with a rate of one's own and without: the widest
-#: stage's 5 and 95 % points at the plants of one simulated world, rounded outwards to 0.05
-#: (``python -m tests.benchmarks.coverage --shipped``), and shown on another world.
-SHIPPED_OWN = ((0.3, 2.4), (0.4, 2.45), (0.4, 2.4), (0.4, 2.2), (0.4, 2.05))
-SHIPPED_NONE = ((0.15, 2.35), (0.35, 2.55), (0.4, 2.4), (0.45, 2.3), (0.5, 2.45))
+#: Factors for a fleet without a record, by stage, with a rate of one's own and without: the widest 5 and 95 %
+#: points at the plants of one simulated world, with none, five or ten past lives to lend a rate, rounded
+#: outwards to 0.05 (``python -m tests.benchmarks.coverage --shipped``), and shown on other worlds.
+SHIPPED_OWN = ((0.4, 1.9), (0.4, 2.0), (0.45, 2.25), (0.5, 2.35), (0.55, 2.3))
+SHIPPED_NONE = ((0.45, 2.65), (0.4, 2.4), (0.35, 2.2), (0.3, 2.45), (0.5, 2.15))
+#: Number of the form in which a table is archived: 2 knows stages alone, 1 had look-aheads too.
+FORM = 2
 #: 95 % point of the normal distribution, to join the doubt of the zero to the record's.
 NORMAL_95 = 1.6448536269514722
 
 
 @dataclass(frozen=True)
 class Cell:
-    """Between which multiples of the forecast nine in ten levels were reached, at one stage and look-ahead.
+    """Between which multiples of the forecast nine in ten levels were reached, at one stage of life.
 
-    ``own`` says whether the forecasts stood on a rate of the life's own. ``low`` and ``high`` multiply the
-    hours forecast plus the tape's doubt. ``widened`` says that neighbouring cells lent scores.
+    ``own`` says whether the forecasts stood on a rate of the life's own. ``forecasts`` and ``lives`` are those
+    of the stage itself; the points stand on what other stages lent too. ``low`` and ``high`` multiply the
+    hours forecast plus the tape's doubt.
     """
 
     own: bool
     stage: int
-    look_ahead: float
     forecasts: int
     lives: int
     low: float
     high: float
-    widened: bool = False
 
 
 @dataclass(frozen=True)
@@ -95,6 +97,7 @@ class FleetTable:
     def to_dict(self) -> dict[str, Any]:
         """As plain JSON values; :meth:`from_dict` gives the equal table back."""
         return {
+            "form": FORM,
             "number": self.number,
             "renewed_on": self.renewed_on,
             "lives": self.lives,
@@ -109,8 +112,13 @@ class FleetTable:
         Raises
         ------
         WearInputError
-            If a part is missing, of another shape, or of a stage or look-ahead not in use.
+            If a part is missing or of another shape, or the table was written in another form.
         """
+        if given.get("form") != FORM:
+            raise WearInputError(
+                f"fleet table {given.get('number')} is of form {given.get('form')}, this version reads {FORM}",
+                todo="The next night renews it.",
+            )
         try:
             table = cls(
                 int(given["number"]),
@@ -124,11 +132,10 @@ class FleetTable:
                 f"this is not a fleet table: {error!r}", todo="Take the table from the archive again."
             ) from error
         for cell in table.cells:
-            if cell.look_ahead not in LOOK_AHEADS or not 0 <= cell.stage <= len(STAGES):
+            if not 0 <= cell.stage <= len(STAGES):
                 raise WearInputError(
-                    f"fleet table {table.number} has stage {cell.stage}, look-ahead {cell.look_ahead}, "
-                    f"which are not in use",
-                    todo="Renew the table with this version.",
+                    f"fleet table {table.number} has a stage {cell.stage}, which is not in use",
+                    todo="Take the table from the archive again.",
                 )
         return table
 
@@ -159,42 +166,59 @@ class FleetBounds(NamedTuple):
     lives: Ints
 
 
-def weighted_quantiles(life: Ints, value: Floats, tail: float = TAIL) -> tuple[float, float, int]:
+def weighted_points(value: Floats, weight: Floats, parts: ArrayLike) -> Floats:
+    """The values below which some parts of the weight lie, each value in the middle of its own; else NaN.
+
+    Examples
+    --------
+    >>> weighted_points(np.array([3.0, 1.0]), np.array([1.0, 1.0]), [0.2, 0.25, 0.5]).tolist()
+    [nan, 1.0, 2.0]
+    """
+    order = np.argsort(value, kind="stable")
+    total = np.cumsum(weight[order])
+    place = (total - weight[order] / 2) / total[-1]
+    found: Floats = np.interp(parts, place, value[order], left=np.nan, right=np.nan)
+    return found
+
+
+def new_life_points(
+    life: Ints, value: Floats, weight: Floats, tail: float = TAIL
+) -> tuple[float, float, float]:
     """The points below and above which the value of a new life falls with chance ``tail`` each.
 
     Parameters
     ----------
     life : (k,) int
-        Whose value it is; each life weighs the same however many it has.
-    value : (k,) float
+        Whose value it is.
+    value, weight : (k,) float
+        Weights above 0; 1 over their number, and a life's values together weigh 1.
     tail : float
 
     Returns
     -------
     low, high : float
         NaN with too few lives for such a point.
-    lives : int
+    worth : float
+        How many lives of equal weight these are worth.
 
     Examples
     --------
     One value a life: of 39 lives the 5 % point is the second lowest.
 
-    >>> weighted_quantiles(np.arange(39), np.arange(39.0))
-    (1.0, 37.0, 39)
-    >>> weighted_quantiles(np.arange(9), np.arange(9.0))
-    (nan, nan, 9)
+    >>> [round(float(x), 9) for x in new_life_points(np.arange(39), np.arange(39.0), np.ones(39))]
+    [1.0, 37.0, 39.0]
+    >>> new_life_points(np.arange(9), np.arange(9.0), np.ones(9))
+    (nan, nan, 9.0)
     """
     if life.size == 0:
-        return np.nan, np.nan, 0
-    _, whose, count = np.unique(life, return_inverse=True, return_counts=True)
-    order = np.argsort(value, kind="stable")
-    weight = 1.0 / count[whose[order]]
-    # With one value a life the k-th lowest stands at place k; otherwise each in the middle of its share.
-    place = np.cumsum(weight) - weight / 2 + 0.5
-    lives = int(count.size)
-    wanted = [tail * (lives + 1), (1 - tail) * (lives + 1)]
-    low, high = np.interp(wanted, place, value[order], left=np.nan, right=np.nan)
-    return float(low), float(high), lives
+        return np.nan, np.nan, 0.0
+    _, whose = np.unique(life, return_inverse=True)
+    each = np.bincount(whose, weights=weight)
+    worth = float(each.sum() ** 2 / (each**2).sum())
+    # The k-th lowest of K equal lives stands in the middle of its share, at (k - 1/2)/K of the weight.
+    part = (tail * (worth + 1) - 0.5) / worth
+    low, high = weighted_points(value, weight, [part, 1 - part])
+    return float(low), float(high), worth
 
 
 def stage_of(share_of_limit: ArrayLike) -> Ints:
@@ -208,40 +232,61 @@ def stage_of(share_of_limit: ArrayLike) -> Ints:
     return np.searchsorted(np.array(STAGES), np.asarray(share_of_limit, dtype=np.float64), side="right")
 
 
-def look_ahead_of(way_over_limit: ArrayLike) -> Ints:
-    """Index of the scored look-ahead nearest by ratio to the way still to go over the limit.
+class _Scores(NamedTuple):
+    """The scores of one stage, (k,) each, and how many lives they are of and the middle of them."""
 
-    Examples
-    --------
-    >>> look_ahead_of([0.85, 0.15, 0.005]).tolist()
-    [4, 1, 0]
+    life: Ints
+    value: Floats
+    weight: Floats
+    lives: int
+    middle: float
+
+
+def _scores(ratios: Ratios, at: Ints) -> _Scores:
+    life, value = ratios.life[at], ratios.log_ratio[at]
+    _, whose, count = np.unique(life, return_inverse=True, return_counts=True)
+    weight = ratios.seen[at] / count[whose]
+    return _Scores(life, value, weight, int(count.size), float(weighted_points(value, weight, 0.5)))
+
+
+def _lent(mine: _Scores, others: list[_Scores]) -> list[_Scores]:
+    """The scores of other stages as one stage may use them: few, and about its own middle.
+
+    A stage's middle differs from the next one's, its scatter hardly. The middle of n lives is itself unsure by
+    pi/(2n) of their variance, so what is moved to it is spread by so much. Source of the variance: the normal
+    theory of the median, from memory; of the lending: proposed for this project, no source.
     """
-    ahead = np.array(LOOK_AHEADS)
-    edges = np.sqrt(ahead[1:] * ahead[:-1])
-    return np.searchsorted(edges, np.asarray(way_over_limit, dtype=np.float64), side="right")
+    worth = sum(float(other.weight.sum()) for other in others)
+    share = min(1.0, LENT_LIVES / worth) if worth else 0.0
+    spread = math.sqrt(1 + math.pi / (2 * mine.lives))
+    return [
+        other._replace(
+            value=mine.middle + spread * (other.value - other.middle), weight=share * other.weight
+        )
+        for other in others
+    ]
 
 
 def _cells(ratios: Ratios) -> tuple[Cell, ...]:
-    """One cell for each stage and look-ahead; thin ones borrow until they carry, or are left out."""
-    cells = []
-    stages = stage_of(ratios.stage)
-    for own, stage, ahead in itertools.product(
-        (True, False), range(len(STAGES) + 1), range(len(LOOK_AHEADS))
-    ):
-        steps = BORROWING if own and stage > 0 else BORROWING_AT_STAGE
-        for step, (stages_off, aheads_off) in enumerate(steps):
-            lent = (
-                (ratios.own == own)
-                & (np.abs(stages - stage) <= stages_off)
-                & (np.abs(ratios.look_ahead - ahead) <= aheads_off)
+    """One cell for each stage whose scores, with those lent by the others, are enough for both points."""
+    cells, stages = [], stage_of(ratios.stage)
+    for own in (True, False):
+        found = {
+            stage: _scores(ratios, at)
+            for stage in range(len(STAGES) + 1)
+            if (at := np.flatnonzero((ratios.own == own) & (stages == stage))).size
+        }
+        for stage, mine in found.items():
+            if mine.lives < FEWEST_IN_STAGE:
+                continue
+            used = [mine, *_lent(mine, [scores for other, scores in found.items() if other != stage])]
+            life, value, weight = (
+                np.concatenate([getattr(scores, name) for scores in used])
+                for name in ("life", "value", "weight")
             )
-            low, high, lives = weighted_quantiles(ratios.life[lent], ratios.log_ratio[lent])
-            if lives >= FEWEST_IN_CELL:
-                between = float(np.exp(low)), float(np.exp(high))
-                cells.append(
-                    Cell(own, stage, LOOK_AHEADS[ahead], int(lent.sum()), lives, *between, widened=step > 0)
-                )
-                break
+            low, high, _ = new_life_points(life, value, weight)
+            if not (math.isnan(low) or math.isnan(high)):
+                cells.append(Cell(own, stage, mine.value.size, mine.lives, math.exp(low), math.exp(high)))
     return tuple(cells)
 
 
@@ -358,19 +403,18 @@ def fleet_table(
     others = _rate_of_others(names, newest, start)
     ratios = past_ratios(hours, e_percent, s, limit, u_rate_percent, known, e_case_percent, kappa, others)
     lives = int((surveyed & ~np.isnan(limit)).sum())
-    return FleetTable(number, renewed_on, lives, _cells(ratios), pooled_rates(names, newest))
+    cells = _cells(ratios) if lives >= FEWEST_LIVES else ()
+    return FleetTable(number, renewed_on, lives, cells, pooled_rates(names, newest))
 
 
-def _looked_up(table: FleetTable, own: NDArray[np.bool_], stage: Ints, ahead: Ints) -> tuple[Floats, Ints]:
+def _looked_up(table: FleetTable, own: NDArray[np.bool_], stage: Ints) -> tuple[Floats, Ints]:
     """Low and high factor (2, n), numbers of forecasts and lives (2, n); NaN and 0 where nothing is said."""
-    shape = (2, 2, len(STAGES) + 1, len(LOOK_AHEADS))
+    shape = (2, 2, len(STAGES) + 1)
     factors, counts = np.full(shape, np.nan), np.zeros(shape, dtype=np.int64)
-    if table.lives >= FEWEST_LIVES:
-        for cell in table.cells:
-            at = (slice(None), int(cell.own), cell.stage, LOOK_AHEADS.index(cell.look_ahead))
-            factors[at] = cell.low, cell.high
-            counts[at] = cell.forecasts, cell.lives
-    here = (slice(None), own.astype(np.int64), stage, ahead)
+    for cell in table.cells:
+        factors[:, int(cell.own), cell.stage] = cell.low, cell.high
+        counts[:, int(cell.own), cell.stage] = cell.forecasts, cell.lives
+    here = (slice(None), own.astype(np.int64), stage)
     return factors[here], counts[here]
 
 
@@ -426,10 +470,10 @@ def bounds(
         for value in (e_percent, limit_percent, rate, u_rate_percent, u_zero_percent)
     )
     with np.errstate(invalid="ignore", divide="ignore"):
-        stage, ahead = stage_of(e / limit), look_ahead_of((limit - e) / limit)
-        (low, high), (forecasts, lives) = _looked_up(table, mine, stage, ahead)
+        stage = stage_of(e / limit)
+        (low, high), (forecasts, lives) = _looked_up(table, mine, stage)
         calibrated = ~np.isnan(low) & np.isfinite(formula.middle) & (r > 0)
-        shipped = np.where(mine[:, None], np.array(SHIPPED_OWN)[ahead], np.array(SHIPPED_NONE)[ahead])
+        shipped = np.where(mine[:, None], np.array(SHIPPED_OWN)[stage], np.array(SHIPPED_NONE)[stage])
         low, high = np.where(calibrated, low, shipped[:, 0]), np.where(calibrated, high, shipped[:, 1])
         middle, doubt, zero = formula.middle, doubt_hours(u, r), 1000 * NORMAL_95 * u_zero / r
         early, late = (middle + doubt) * low - doubt, (middle + doubt) * high - doubt

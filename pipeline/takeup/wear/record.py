@@ -6,7 +6,6 @@ still teaches. The score is a ratio of hours; see :func:`past_ratios`.
 
 from __future__ import annotations
 
-import itertools
 import math
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -33,10 +32,9 @@ if TYPE_CHECKING:
 
 #: A rate's u(e) counts the tape at both ends of a difference; a single survey has this much less. [1]
 TWO_ENDS = math.sqrt(2.0)
-#: How far ahead past forecasts are scored, as a share of the limit. Proposed for this project, no source.
-LOOK_AHEADS = (0.06, 0.15, 0.35, 0.65, 0.9)
-#: The shortest way that still counts as each of them: half-way by ratio to the next shorter one.
-NEAREST_AHEAD = (0.04, *(math.sqrt(a * b) for a, b in itertools.pairwise(LOOK_AHEADS)))
+#: Part of the way to its limit that a life must be seen to go before a forecast is scored. Proposed for this
+#: project, no source.
+LEAST_SEEN = 0.3
 
 
 class KnownRates(NamedTuple):
@@ -62,9 +60,9 @@ class Ratios(NamedTuple):
 
     life: Ints
     survey: Ints
-    look_ahead: Ints
     stage: Floats
     own: NDArray[np.bool_]
+    seen: Floats
     log_ratio: Floats
 
 
@@ -245,10 +243,11 @@ def past_ratios(
     kappa: ArrayLike = KAPPA,
     other_rate: ArrayLike = np.nan,
 ) -> Ratios:
-    """Score every past forecast against the levels its life went on to reach.
+    """Score every past forecast of a limit against the highest level its life went on to reach.
 
-    At each survey the hours to each look-ahead are forecast from what was known then and set against the
-    hours it took: log((true + d)/(forecast + d)), where d is what the tape's own doubt is worth in hours
+    At each survey short of the limit the hours to the limit, or to the highest level reached where the chain
+    was changed before it, are forecast from what was known then and set against the hours it took:
+    log((true + d)/(forecast + d)), where d is what the tape's own doubt is worth in hours
     (:func:`takeup.wear.forecast.doubt_hours`), so that a level just ahead does not turn a millimetre into a
     ratio. Source: proposed for this project, no source.
 
@@ -266,8 +265,8 @@ def past_ratios(
     Returns
     -------
     Ratios
-        ``stage`` is e at the survey over the limit, ``look_ahead`` an index into :data:`LOOK_AHEADS`, ``own``
-        whether the forecast stood on a rate of the life's own.
+        ``stage`` is e at the survey over the limit, ``own`` whether the forecast stood on a rate of the
+        life's own, ``seen`` the part of the way to the limit that the score saw, :data:`LEAST_SEEN` to 1.
 
     Raises
     ------
@@ -280,8 +279,8 @@ def past_ratios(
 
     >>> life = [500, 1500, 2500, 3500, 4500], [0.2, 0.5, 0.8, 1.1, 1.4], [0, 5]
     >>> r = past_ratios(*life, [2.0], 0.04, known_rates(*life, 0.04))
-    >>> r.survey.tolist(), r.look_ahead.tolist(), abs(r.log_ratio).max() < 1e-9
-    ([2, 3, 2, 3, 2], [0, 0, 1, 1, 2], np.True_)
+    >>> r.survey.tolist(), r.seen.round(2).tolist(), abs(r.log_ratio).max() < 1e-9
+    ([2, 3], [0.5, 0.33], np.True_)
     """
     h, e, s = ragged(hours, e_percent, starts)
     m, life = s.size - 1, life_of(s)
@@ -293,18 +292,15 @@ def past_ratios(
     in_force = np.where(known.own, known.rate, np.where(e > case, k * other, other))
     d = doubt_hours(u, in_force)
     furthest = _rising(e, s)[s[1:] - 1][life] if h.size else h
-    scores = []
-    for number, share in enumerate(LOOK_AHEADS):
-        level = np.minimum(e + share * limit, furthest)
-        rows = np.flatnonzero((level >= e + NEAREST_AHEAD[number] * limit) & (in_force > 0))
-        true = hours_until_reached(h, e, s, rows, level[rows])
-        forecast = hours_to_level(
-            e[rows], level[rows], before[rows], case[rows], k[rows], known.past_case[rows]
-        )
-        good = ~np.isnan(true) & np.isfinite(forecast) & np.isfinite(d[rows])
-        rows, true, forecast = rows[good], true[good], forecast[good]
-        # Reached before the survey by more than the doubt: as early as a score can say.
-        log_ratio = np.log(np.maximum(true + d[rows], 0.001 * (forecast + d[rows])) / (forecast + d[rows]))
-        stage = e[rows] / limit[rows]
-        scores.append((life[rows], rows, np.full(rows.size, number), stage, known.own[rows], log_ratio))
-    return Ratios(*(np.concatenate(column) for column in zip(*scores, strict=True)))
+    level = np.minimum(limit, furthest)
+    seen = np.divide(level - e, limit - e, out=np.zeros_like(e), where=e < limit)
+    rows = np.flatnonzero((seen >= LEAST_SEEN) & (in_force > 0))
+    true = hours_until_reached(h, e, s, rows, level[rows])
+    forecast = hours_to_level(
+        e[rows], level[rows], before[rows], case[rows], k[rows], known.past_case[rows]
+    )
+    good = ~np.isnan(true) & np.isfinite(forecast) & np.isfinite(d[rows])
+    rows, true, forecast = rows[good], true[good], forecast[good]
+    # Reached before the survey by more than the doubt: as early as a score can say.
+    log_ratio = np.log(np.maximum(true + d[rows], 0.001 * (forecast + d[rows])) / (forecast + d[rows]))
+    return Ratios(life[rows], rows, e[rows] / limit[rows], known.own[rows], seen[rows], log_ratio)
