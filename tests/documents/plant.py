@@ -557,8 +557,8 @@ def night() -> NightSheet:
             48,
             False,
             (
-                CalibrationCell(True, 1, 0.06, 212, 48, 0.70, 1.62),
-                CalibrationCell(False, 4, 0.35, 188, 44, 0.78, 1.44),
+                CalibrationCell(True, 1, 212, 48, 0.70, 1.62),
+                CalibrationCell(False, 4, 188, 44, 0.78, 1.44),
             ),
         ),
         document={"site": "Northbank Works", "orders": []},

@@ -24,7 +24,6 @@ from tests.judgement.plant import (
 
 from takeup.model import Urgency
 from takeup.wear.calibration import Cell, FleetTable
-from takeup.wear.record import LOOK_AHEADS
 
 
 def day(year: int, month: int, number: int) -> int:
@@ -69,12 +68,7 @@ def test_buckets_every_fourth_pitch_cannot_be_shortened_yet_and_the_order_says_s
 
 def fleet_that_says(low: float, high: float) -> FleetTable:
     """A fleet of 40 lives whose every cell holds these factors."""
-    cells = tuple(
-        Cell(own, stage, ahead, 212, 40, low, high)
-        for own in (True, False)
-        for stage in range(5)
-        for ahead in LOOK_AHEADS
-    )
+    cells = tuple(Cell(own, stage, 212, 40, low, high) for own in (True, False) for stage in range(5))
     return FleetTable(7, "2026-03-01", 40, cells, ())
 
 

@@ -12,20 +12,22 @@ from tests.simulators import wander
 from takeup.errors import WearInputError
 from takeup.wear.calibration import (
     EMPTY_TABLE,
-    FEWEST_IN_CELL,
+    FEWEST_IN_STAGE,
+    FEWEST_LIVES,
     SHIPPED_NONE,
     SHIPPED_OWN,
     Cell,
     FleetTable,
     PooledRate,
+    _cells,
     _rate_of_others,
     bounds,
     fleet_table,
+    new_life_points,
     pooled_rates,
-    weighted_quantiles,
 )
 from takeup.wear.forecast import Bounds, handbook_bounds
-from takeup.wear.record import LOOK_AHEADS, hours_until_reached, known_rates, past_ratios
+from takeup.wear.record import LEAST_SEEN, Ratios, hours_until_reached, known_rates, past_ratios
 
 
 def life(rates: list[float], start: float = 0.2):
@@ -108,19 +110,29 @@ def test_other_lives_do_not_reach_a_level_for_this_one():
 def test_a_life_changed_before_its_limit_is_scored_at_the_levels_it_reached():
     """Rate 0.3, then 0.15: from the third survey on each step took twice the hours forecast."""
     hours, e, starts = life([0.3, 0.3, 0.15, 0.15, 0.15])
-    found = scores(hours, e, starts, [3.0], 1e-6)
+    found = scores(hours, e, starts, [2.0], 1e-6)
     at_third = found.log_ratio[(found.survey == 2) & found.own]
     assert at_third.size > 0
     np.testing.assert_allclose(np.exp(at_third), 2.0, rtol=1e-3)
-    assert e.max() < 1.5
+    assert e.max() < 1.3
 
 
-def test_a_look_ahead_is_scored_at_its_longest_reached_level_or_not_at_all():
+def test_a_forecast_is_scored_once_at_the_limit_or_the_highest_level_reached():
     hours, e, starts = life([0.3] * 4)  # 0.2 to 1.4
     found = scores(hours, e, starts, [2.0], 0.03)
-    longest = {int(s): int(found.look_ahead[found.survey == s].max()) for s in np.unique(found.survey)}
-    # From 0.8 the way to 1.4 is 0.3 of the limit: nearer 0.35 than 0.15. From 1.1 it is 0.15.
-    assert {survey: LOOK_AHEADS[longest[survey]] for survey in (2, 3)} == {2: 0.35, 3: 0.15}
+    # From 0.8 a half of the way to the limit of 2.0 was seen, from 1.1 a third.
+    assert found.survey.tolist() == [2, 3]
+    np.testing.assert_allclose(found.seen, [0.6 / 1.2, 0.3 / 0.9])
+    whole = scores(hours, e, starts, [1.25], 0.03)
+    np.testing.assert_allclose(whole.seen, 1.0)
+
+
+def test_what_is_seen_of_too_short_a_way_or_asked_past_the_limit_is_not_scored():
+    hours, e, starts = life([0.3] * 4)
+    # From 1.1 the way seen is 0.3 of 1.1, below the least part of it.
+    assert LEAST_SEEN > 0.3 / 1.1
+    assert scores(hours, e, starts, [2.2], 0.03).survey.tolist() == [2]
+    assert scores(hours, e, starts, [0.7], 0.03).life.size == 0
 
 
 def test_before_a_rate_of_its_own_a_life_is_scored_on_the_rate_of_others():
@@ -130,7 +142,7 @@ def test_before_a_rate_of_its_own_a_life_is_scored_on_the_rate_of_others():
     lent = scores(hours, e, starts, [2.0], 1e-6, other_rate=[0.6])
     # Not the first survey: its own word does not count, and the bedding before it was no steady rate.
     second = ~lent.own & (lent.survey == 1)
-    assert second.sum() > 1
+    assert second.sum() == 1
     np.testing.assert_allclose(np.exp(lent.log_ratio[second]), 2.0, rtol=1e-3)
 
 
@@ -144,35 +156,47 @@ def test_a_life_without_limit_or_tape_gives_no_score():
 # --- quantiles
 
 
+def points(values, life=None, weight=None):
+    """Points of one value a life, each weighing 1, unless told otherwise."""
+    return new_life_points(
+        np.arange(values.size) if life is None else life,
+        values,
+        np.ones(values.size) if weight is None else weight,
+    )
+
+
 def test_of_k_lives_and_a_new_one_each_is_as_likely_the_lowest():
     """One value a life: 5 % of new values fall below the low point, by counting, for every K from 19 on."""
     rng = np.random.default_rng(5)
     for count in (19, 30, 59):
         drawn = rng.random((4000, count + 1))
-        below = [
-            new < weighted_quantiles(np.arange(count), known)[0]
-            for *known_list, new in drawn
-            for known in (np.array(known_list),)
-        ]
+        below = [new < points(np.array(known))[0] for *known, new in drawn]
         # Binomial: 4000 draws, three standard deviations.
         assert abs(np.mean(below) - 0.05) < 3 * np.sqrt(0.05 * 0.95 / 4000)
 
 
-def test_fewer_than_nineteen_lives_have_no_such_point():
-    low, high, lives = weighted_quantiles(np.arange(18), np.arange(18.0))
+def test_fewer_than_nineteen_equal_lives_have_no_such_point():
+    low, high, worth = points(np.arange(18.0))
     assert np.isnan(low)
     assert np.isnan(high)
-    assert lives == 18
-    assert weighted_quantiles(np.arange(19), np.arange(19.0)) == (0.0, 18.0, 19)
+    assert worth == pytest.approx(18)
+    assert points(np.arange(19.0)) == pytest.approx((0.0, 18.0, 19.0), abs=1e-9)
 
 
 def test_a_life_often_surveyed_weighs_no_more_than_another():
     values = np.arange(40.0)
-    once = weighted_quantiles(np.arange(40), values)
-    often = weighted_quantiles(
-        np.concatenate([np.arange(40), np.full(500, 20)]), np.concatenate([values, np.full(500, 20.0)])
+    often = points(
+        np.concatenate([values, np.full(500, 20.0)]),
+        life=np.concatenate([np.arange(40), np.full(500, 20)]),
+        weight=np.where(np.concatenate([values, np.full(500, 20.0)]) == 20, 1 / 501, 1.0),
     )
-    assert often == pytest.approx(once, rel=1e-12)
+    assert often == pytest.approx(points(values), rel=1e-12)
+
+
+def test_lives_of_unequal_weight_are_worth_fewer():
+    """Kish 1965: the square of the sum over the sum of squares; 10 of weight 1 and 30 of 1/3: 400/13.33."""
+    weight = np.concatenate([np.ones(10), np.full(30, 1 / 3)])
+    assert points(np.arange(40.0), weight=weight)[2] == pytest.approx(30.0)
 
 
 # --- the table
@@ -185,12 +209,12 @@ def past_fleet(count: int, seed: int = 11):
 def test_a_table_goes_through_json_and_back_to_the_bit():
     table = table_of(past_fleet(60))
     assert 50 < table.lives <= 60  # some were changed before their first survey
-    assert len(table.cells) > 10
+    assert len(table.cells) > 5
     assert FleetTable.from_dict(json.loads(json.dumps(table.to_dict()))) == table
     assert FleetTable.from_dict(EMPTY_TABLE.to_dict()) == EMPTY_TABLE
 
 
-CELL = {"own": True, "stage": 2, "look_ahead": 0.15, "forecasts": 9, "lives": 9, "low": 0.5, "high": 2.0}
+CELL = {"own": True, "stage": 2, "forecasts": 9, "lives": 9, "low": 0.5, "high": 2.0}
 
 
 @pytest.mark.parametrize(
@@ -198,16 +222,8 @@ CELL = {"own": True, "stage": 2, "look_ahead": 0.15, "forecasts": 9, "lives": 9,
     [
         pytest.param({"lives": None}, "not a fleet table", id="no number"),
         pytest.param({"cells": [{"own": True}]}, "not a fleet table", id="half a cell"),
-        pytest.param(
-            {"cells": [CELL | {"look_ahead": 0.2}]},
-            "stage 2, look-ahead 0.2, which are not in use",
-            id="a look-ahead of another version",
-        ),
-        pytest.param(
-            {"cells": [CELL | {"stage": 7}]},
-            "not in use",
-            id="a stage of another version",
-        ),
+        pytest.param({"form": 1}, "fleet table 0 is of form 1; this version reads form 2", id="another form"),
+        pytest.param({"cells": [CELL | {"stage": 7}]}, "has a stage 7, which is not in use", id="a stage"),
     ],
 )
 def test_what_is_no_table_is_refused(change, says):
@@ -215,11 +231,57 @@ def test_what_is_no_table_is_refused(change, says):
         FleetTable.from_dict(EMPTY_TABLE.to_dict() | change)
 
 
-def test_no_cell_stands_on_too_few_lives_and_widened_ones_say_so():
+def test_no_stage_stands_on_too_few_lives():
     table = table_of(past_fleet(60))
-    assert all(cell.lives >= FEWEST_IN_CELL for cell in table.cells)
+    assert all(cell.lives >= FEWEST_IN_STAGE for cell in table.cells)
     assert all(cell.low < 1 < cell.high for cell in table.cells)
-    assert {cell.widened for cell in table.cells} == {True, False}
+    assert len({(cell.own, cell.stage) for cell in table.cells}) == len(table.cells)
+
+
+def steady_lives(slower: list[float]):
+    """A life each: at 0.3 a step till 0.8 of a limit of 2, then so many times slower, seen to its end."""
+    e = np.concatenate([[0.2, 0.5, 0.8, *(0.8 + 0.4 / times * np.arange(1, 13))] for times in slower])
+    count = len(slower)
+    hours = np.tile(500.0 + 1000 * np.arange(15), count)
+    return hours, e, 15 * np.arange(count + 1)
+
+
+def table_at(hours, e, starts, limit=2.0, u=1e-6):
+    count = starts.size - 1
+    return fleet_table(
+        1, "2026-03-01", hours, e, starts, np.full(count, limit), u, ["a"] * count, 0.3, phase_ratio=1e9
+    )
+
+
+def test_a_fleet_of_fewer_lives_has_no_cells():
+    lives = steady_lives(list(np.linspace(0.8, 2.0, FEWEST_LIVES)))
+    some = table_at(*lives)
+    assert some.cells
+    fewer = table_at(lives[0][:-15], lives[1][:-15], lives[2][:-1])
+    assert fewer.lives == FEWEST_LIVES - 1
+    assert fewer.cells == ()
+    assert fewer.rates
+
+
+def test_other_stages_lend_scatter_and_not_their_middle():
+    """Stage 1 scatters about 1, stage 2 about half of it: what is lent to stage 2 lies about its own half."""
+    rng = np.random.default_rng(8)
+    count, few = 60, 10
+    ratios = Ratios(
+        life=np.concatenate([np.arange(count), np.arange(few)]),
+        survey=np.arange(count + few),
+        stage=np.concatenate([np.full(count, 0.4), np.full(few, 0.6)]),
+        own=np.ones(count + few, dtype=bool),
+        seen=np.ones(count + few),
+        log_ratio=np.concatenate(
+            [0.3 * rng.standard_normal(count), np.log(0.5) + 0.3 * rng.standard_normal(few)]
+        ),
+    )
+    first, second = _cells(ratios)
+    assert (first.stage, second.stage, second.lives) == (1, 2, few)
+    for cell, middle in ((first, 1.0), (second, 0.5)):
+        assert 0.5 * middle < cell.low < 0.8 * middle
+        assert 1.3 * middle < cell.high < 2.1 * middle
 
 
 def test_the_order_of_lives_does_not_change_a_table():
@@ -228,12 +290,7 @@ def test_the_order_of_lives_does_not_change_a_table():
     table = table_of(fleet)
     assert turned.rates == table.rates
     for one, other in zip(turned.cells, table.cells, strict=True):
-        assert (one.stage, one.look_ahead, one.forecasts, one.lives) == (
-            other.stage,
-            other.look_ahead,
-            other.forecasts,
-            other.lives,
-        )
+        assert (one.stage, one.forecasts, one.lives) == (other.stage, other.forecasts, other.lives)
         np.testing.assert_allclose([one.low, one.high], [other.low, other.high], rtol=1e-12)
 
 
@@ -266,8 +323,8 @@ def told(middle: float = 1000.0, early: float = 700.0, late: float = 1500.0) -> 
     )
 
 
-RECORD = FleetTable(3, "2026-03-01", 40, (Cell(True, 2, 0.35, 212, 38, 0.7, 1.6),), ())
-#: Stage 0.5 to 0.7, way 0.4 of the limit; 0.8 % at 0.8 % per 1000 h are 1000 h; twice 0.04 % are 100 h.
+RECORD = FleetTable(3, "2026-03-01", 40, (Cell(True, 2, 212, 38, 0.7, 1.6),), ())
+#: Stage 0.5 to 0.7; 0.8 % at 0.8 % per 1000 h are 1000 h; twice 0.04 % are 100 h.
 STRAND = {"own": [True], "e_percent": [1.2], "limit_percent": [2.0], "rate": [0.8], "u_rate_percent": [0.04]}
 
 
@@ -289,7 +346,6 @@ def test_the_zero_is_joined_as_a_square():
 @pytest.mark.parametrize(
     ("table", "change"),
     [
-        pytest.param(FleetTable(3, "2026-03-01", 29, RECORD.cells, ()), {}, id="29 lives"),
         pytest.param(EMPTY_TABLE, {}, id="no record"),
         pytest.param(RECORD, {"e_percent": [1.5]}, id="a stage without a cell"),
         pytest.param(RECORD, {"own": [False]}, id="no rate of its own"),
@@ -303,15 +359,15 @@ def test_without_a_record_the_wider_of_formula_and_shipped_table(table, change):
     assert not by_formula.calibrated[0]
     assert by_formula.forecasts[0] == by_formula.lives[0] == 0
     assert (by_formula.early[0], by_formula.late[0]) == (100.0, np.inf)
-    ahead = 2  # 0.4 and 0.25 of the limit alike
-    low, high = (SHIPPED_OWN if strand["own"][0] else SHIPPED_NONE)[ahead]
+    stage = 3 if strand["e_percent"] == [1.5] else 2
+    low, high = (SHIPPED_OWN if strand["own"][0] else SHIPPED_NONE)[stage]
     assert by_shipped.early[0] == pytest.approx(1100 * low - 100)
     assert by_shipped.late[0] == pytest.approx(1100 * high - 100)
 
 
 def test_nothing_is_below_zero_and_the_middle_lies_between():
     near = STRAND | {"e_percent": [1.999], "u_rate_percent": [0.2]}
-    table = FleetTable(1, "2026-03-01", 40, (Cell(True, 4, 0.06, 90, 30, 0.2, 0.9),), ())
+    table = FleetTable(1, "2026-03-01", 40, (Cell(True, 4, 90, 30, 0.2, 0.9),), ())
     found = bounds(table, **near, u_zero_percent=0.1, formula=told(1.25, 0.0, 300.0))
     assert found.early[0] == 0
     assert found.late[0] >= found.middle[0] == 1.25

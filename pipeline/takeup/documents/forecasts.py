@@ -15,11 +15,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class CellLine:
-    """One cell of the record with its stage and look-ahead in words."""
+    """One cell of the record with its stage in words."""
 
     cell: CalibrationCell
     stage: str
-    ahead: str
 
 
 @dataclass(frozen=True)
@@ -35,11 +34,7 @@ def forecasts_page(env: Environment, record: CalibrationRecord) -> str:
     groups = [
         CellGroup(
             sentence(env, "night", code),
-            tuple(
-                CellLine(cell, stage_range(cell.stage), share(cell.look_ahead))
-                for cell in record.cells
-                if cell.own is own
-            ),
+            tuple(CellLine(cell, stage_range(cell.stage)) for cell in record.cells if cell.own is own),
         )
         for own, code in ((True, "forecasts_own"), (False, "forecasts_borrowed"))
     ]
@@ -62,14 +57,3 @@ def stage_range(stage: int) -> str:
     if stage == len(edges):
         return f"{edges[-1]} % and more"
     return f"{edges[stage - 1]} to {edges[stage]} %"
-
-
-def share(part: float) -> str:
-    """A part of the limit in per cent.
-
-    Examples
-    --------
-    >>> share(0.06)
-    '6 %'
-    """
-    return f"{round(100 * part)} %"

@@ -259,14 +259,13 @@ class ClosedKey:
 
 @dataclass(frozen=True)
 class CalibrationCell:
-    """How past forecasts of one stage and look-ahead came out: the record that the bounds rest on.
+    """How past forecasts of one stage of life came out: the record that the bounds rest on.
 
-    ``own``, ``stage`` and ``look_ahead`` are those of a cell of :mod:`takeup.wear.calibration`.
+    ``own`` and ``stage`` are those of a cell of :mod:`takeup.wear.calibration`.
     """
 
     own: bool
     stage: int
-    look_ahead: float
     forecasts: int
     lives: int
     factor_low: float

@@ -12,7 +12,7 @@ from takeup.judgement.fleet import fleet_record
 from takeup.judgement.settings import JudgementSettings
 from takeup.night.intent import Intent
 from takeup.site.folders import keep, recall
-from takeup.wear.calibration import FleetTable
+from takeup.wear.calibration import FORM, FleetTable
 
 
 def fleet_in_force(
@@ -20,12 +20,16 @@ def fleet_in_force(
 ) -> tuple[FleetTable, str]:
     """The table a night judges by, and its SHA-256 in the archive.
 
-    It is that of the night before, or a new one if the night is the first told in its month.
+    It is that of the night before, or a new one if the night is the first told in its month, or the first by
+    a version that writes tables in another form.
     """
-    before = intent.previous_as_of
-    if intent.fleet and before and (before.year, before.month) == (intent.as_of.year, intent.as_of.month):
-        return recalled_fleet(intent.fleet, archive), intent.fleet
-    number = recalled_fleet(intent.fleet, archive).number + 1 if intent.fleet else 1
+    number, before = 1, intent.previous_as_of
+    if intent.fleet:
+        last = json.loads(recall(archive, intent.fleet))
+        same_month = before and (before.year, before.month) == (intent.as_of.year, intent.as_of.month)
+        if same_month and last.get("form") == FORM:
+            return FleetTable.from_dict(last), intent.fleet
+        number = last["number"] + 1
     table = fleet_record(
         number, intent.as_of.isoformat(), derived.lives, derived.surveys, derived.machines, settings
     )

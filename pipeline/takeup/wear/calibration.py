@@ -35,11 +35,11 @@ if TYPE_CHECKING:
 STAGES = (0.25, 0.5, 0.7, 0.85)
 #: Part of the levels reached sooner than the early bound, and as many later than the late one.
 TAIL = 0.05
-#: Lives with a limit and a survey from which on a fleet's own record is used: with fewer than 19 equal ones the
-#: 5 % point lies beyond every score seen.
+#: Lives with a limit and a survey from which on a fleet's own record is used: with fewer than 19 equal ones
+#: the 5 % point lies beyond every score seen.
 FEWEST_LIVES = 20
 #: Lives scored that a stage needs to have a middle of its own. Proposed for this project, no source.
-FEWEST_IN_STAGE = 5
+FEWEST_IN_STAGE = 8
 #: Lives that the other stages lend to one, taken together. Proposed for this project, no source.
 LENT_LIVES = 20.0
 #: Lives with a rate of their own before their service's middle is used. Proposed for this project, no source.
@@ -59,9 +59,9 @@ NORMAL_95 = 1.6448536269514722
 class Cell:
     """Between which multiples of the forecast nine in ten levels were reached, at one stage of life.
 
-    ``own`` says whether the forecasts stood on a rate of the life's own. ``forecasts`` and ``lives`` are those
-    of the stage itself; the points stand on what other stages lent too. ``low`` and ``high`` multiply the
-    hours forecast plus the tape's doubt.
+    ``own`` says whether the forecasts stood on a rate of the life's own. ``forecasts`` and ``lives`` are
+    those of the stage itself; the points stand on what other stages lent too. ``low`` and ``high`` multiply
+    the hours forecast plus the tape's doubt.
     """
 
     own: bool
@@ -116,7 +116,8 @@ class FleetTable:
         """
         if given.get("form") != FORM:
             raise WearInputError(
-                f"fleet table {given.get('number')} is of form {given.get('form')}, this version reads {FORM}",
+                f"fleet table {given.get('number')} is of form {given.get('form')}; this version reads "
+                f"form {FORM}",
                 todo="The next night renews it.",
             )
         try:
@@ -177,7 +178,8 @@ def weighted_points(value: Floats, weight: Floats, parts: ArrayLike) -> Floats:
     order = np.argsort(value, kind="stable")
     total = np.cumsum(weight[order])
     place = (total - weight[order] / 2) / total[-1]
-    found: Floats = np.interp(parts, place, value[order], left=np.nan, right=np.nan)
+    wanted = np.asarray(parts, dtype=np.float64)
+    found: Floats = np.interp(wanted, place, value[order], left=np.nan, right=np.nan)
     return found
 
 
@@ -252,17 +254,15 @@ def _scores(ratios: Ratios, at: Ints) -> _Scores:
 def _lent(mine: _Scores, others: list[_Scores]) -> list[_Scores]:
     """The scores of other stages as one stage may use them: few, and about its own middle.
 
-    A stage's middle differs from the next one's, its scatter hardly. The middle of n lives is itself unsure by
-    pi/(2n) of their variance, so what is moved to it is spread by so much. Source of the variance: the normal
-    theory of the median, from memory; of the lending: proposed for this project, no source.
+    A stage's middle differs from the next one's, its scatter hardly. The middle of n lives is itself unsure
+    by pi/(2n) of their variance, so what is moved to it is spread by so much. Source of the variance: the
+    normal theory of the median, from memory; of the lending: proposed for this project, no source.
     """
     worth = sum(float(other.weight.sum()) for other in others)
     share = min(1.0, LENT_LIVES / worth) if worth else 0.0
     spread = math.sqrt(1 + math.pi / (2 * mine.lives))
     return [
-        other._replace(
-            value=mine.middle + spread * (other.value - other.middle), weight=share * other.weight
-        )
+        other._replace(value=mine.middle + spread * (other.value - other.middle), weight=share * other.weight)
         for other in others
     ]
 
@@ -279,7 +279,9 @@ def _cells(ratios: Ratios) -> tuple[Cell, ...]:
         for stage, mine in found.items():
             if mine.lives < FEWEST_IN_STAGE:
                 continue
-            used = [mine, *_lent(mine, [scores for other, scores in found.items() if other != stage])]
+            # A rate of one's own is young in the first stage and looks furthest ahead: nobody lends to it.
+            lenders = [] if own and stage == 0 else [found[other] for other in found if other != stage]
+            used = [mine, *_lent(mine, lenders)]
             life, value, weight = (
                 np.concatenate([getattr(scores, name) for scores in used])
                 for name in ("life", "value", "weight")

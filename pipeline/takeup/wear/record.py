@@ -296,9 +296,7 @@ def past_ratios(
     seen = np.divide(level - e, limit - e, out=np.zeros_like(e), where=e < limit)
     rows = np.flatnonzero((seen >= LEAST_SEEN) & (in_force > 0))
     true = hours_until_reached(h, e, s, rows, level[rows])
-    forecast = hours_to_level(
-        e[rows], level[rows], before[rows], case[rows], k[rows], known.past_case[rows]
-    )
+    forecast = hours_to_level(e[rows], level[rows], before[rows], case[rows], k[rows], known.past_case[rows])
     good = ~np.isnan(true) & np.isfinite(forecast) & np.isfinite(d[rows])
     rows, true, forecast = rows[good], true[good], forecast[good]
     # Reached before the survey by more than the doubt: as early as a score can say.
