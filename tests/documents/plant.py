@@ -557,8 +557,8 @@ def night() -> NightSheet:
             48,
             False,
             (
-                CalibrationCell(True, 1, 212, 48, 0.70, 1.62),
-                CalibrationCell(False, 4, 188, 44, 0.78, 1.44),
+                CalibrationCell(True, 1, 212, 31, 48, 0.70, 1.62),
+                CalibrationCell(False, 4, 188, 0, 44, 0.78, 1.44),
             ),
         ),
         document={"site": "Northbank Works", "orders": []},

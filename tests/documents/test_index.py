@@ -166,8 +166,8 @@ def test_the_record_of_past_forecasts_is_shown() -> None:
     page = read(forecasts_page(ENV, record))
     assert page.open_left == []
     assert "Chains with a wear rate of their own" in page.text
-    assert "25 to 50 % 212 48 0.70 1.62" in page.text
-    assert "85 % and more 188 44 0.78 1.44" in page.text
+    assert "25 to 50 % 212 31 48 0.70 1.62" in page.text
+    assert "85 % and more 188 0 44 0.78 1.44" in page.text
     young = page_of(replace(night(), calibration=CalibrationRecord(1, None, 4, True))).text
     assert "4 lives on record: too few" in young
 

@@ -68,7 +68,7 @@ def test_buckets_every_fourth_pitch_cannot_be_shortened_yet_and_the_order_says_s
 
 def fleet_that_says(low: float, high: float) -> FleetTable:
     """A fleet of 40 lives whose every cell holds these factors."""
-    cells = tuple(Cell(own, stage, 212, 40, low, high) for own in (True, False) for stage in range(5))
+    cells = tuple(Cell(own, stage, 212, 0, 40, low, high) for own in (True, False) for stage in range(5))
     return FleetTable(7, "2026-03-01", 40, cells, ())
 
 

@@ -214,7 +214,7 @@ def test_a_table_goes_through_json_and_back_to_the_bit():
     assert FleetTable.from_dict(EMPTY_TABLE.to_dict()) == EMPTY_TABLE
 
 
-CELL = {"own": True, "stage": 2, "forecasts": 9, "lives": 9, "low": 0.5, "high": 2.0}
+CELL = {"own": True, "stage": 2, "forecasts": 9, "lent": 0, "lives": 9, "low": 0.5, "high": 2.0}
 
 
 @pytest.mark.parametrize(
@@ -231,9 +231,11 @@ def test_what_is_no_table_is_refused(change, says):
         FleetTable.from_dict(EMPTY_TABLE.to_dict() | change)
 
 
-def test_no_stage_stands_on_too_few_lives():
+def test_no_stage_stands_on_too_few_lives_or_on_other_stages_that_would_mislead():
     table = table_of(past_fleet(60))
-    assert all(cell.lives >= FEWEST_IN_STAGE for cell in table.cells)
+    assert all(cell.lives >= 19 for cell in table.cells)
+    assert all(cell.forecasts >= FEWEST_IN_STAGE for cell in table.cells if not cell.own)
+    assert all(cell.lent == 0 for cell in table.cells if cell.own and cell.stage == 0)
     assert all(cell.low < 1 < cell.high for cell in table.cells)
     assert len({(cell.own, cell.stage) for cell in table.cells}) == len(table.cells)
 
@@ -277,11 +279,27 @@ def test_other_stages_lend_scatter_and_not_their_middle():
             [0.3 * rng.standard_normal(count), np.log(0.5) + 0.3 * rng.standard_normal(few)]
         ),
     )
-    first, second = _cells(ratios)
-    assert (first.stage, second.stage, second.lives) == (1, 2, few)
+    first, second, third, fourth = _cells(ratios)
+    assert (first.stage, second.stage, second.forecasts, second.lent) == (1, 2, few, count)
     for cell, middle in ((first, 1.0), (second, 0.5)):
         assert 0.5 * middle < cell.low < 0.8 * middle
         assert 1.3 * middle < cell.high < 2.1 * middle
+    # Stages of no life yet use what the others have as it is.
+    assert [(cell.stage, cell.forecasts, cell.lent) for cell in (third, fourth)] == [(3, 0, 70), (4, 0, 70)]
+    assert third.low < first.low
+    assert third.high > second.high
+
+
+def test_a_stage_of_few_without_rates_of_their_own_is_lent_nothing():
+    ratios = Ratios(
+        life=np.arange(47),
+        survey=np.arange(47),
+        stage=np.repeat([0.4, 0.6], [40, 7]),
+        own=np.zeros(47, dtype=bool),
+        seen=np.ones(47),
+        log_ratio=np.linspace(-1, 1, 47),
+    )
+    assert [cell.stage for cell in _cells(ratios)] == [1]
 
 
 def test_the_order_of_lives_does_not_change_a_table():
@@ -323,7 +341,7 @@ def told(middle: float = 1000.0, early: float = 700.0, late: float = 1500.0) -> 
     )
 
 
-RECORD = FleetTable(3, "2026-03-01", 40, (Cell(True, 2, 212, 38, 0.7, 1.6),), ())
+RECORD = FleetTable(3, "2026-03-01", 40, (Cell(True, 2, 200, 12, 38, 0.7, 1.6),), ())
 #: Stage 0.5 to 0.7; 0.8 % at 0.8 % per 1000 h are 1000 h; twice 0.04 % are 100 h.
 STRAND = {"own": [True], "e_percent": [1.2], "limit_percent": [2.0], "rate": [0.8], "u_rate_percent": [0.04]}
 
@@ -367,7 +385,7 @@ def test_without_a_record_the_wider_of_formula_and_shipped_table(table, change):
 
 def test_nothing_is_below_zero_and_the_middle_lies_between():
     near = STRAND | {"e_percent": [1.999], "u_rate_percent": [0.2]}
-    table = FleetTable(1, "2026-03-01", 40, (Cell(True, 4, 90, 30, 0.2, 0.9),), ())
+    table = FleetTable(1, "2026-03-01", 40, (Cell(True, 4, 90, 0, 30, 0.2, 0.9),), ())
     found = bounds(table, **near, u_zero_percent=0.1, formula=told(1.25, 0.0, 300.0))
     assert found.early[0] == 0
     assert found.late[0] >= found.middle[0] == 1.25

@@ -267,6 +267,7 @@ class CalibrationCell:
     own: bool
     stage: int
     forecasts: int
+    lent: int
     lives: int
     factor_low: float
     factor_high: float

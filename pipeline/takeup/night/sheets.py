@@ -290,7 +290,7 @@ def _calibration(told: Told) -> CalibrationRecord:
         lives=table.lives,
         shipped=not table.cells,
         cells=tuple(
-            CalibrationCell(cell.own, cell.stage, cell.forecasts, cell.lives, cell.low, cell.high)
+            CalibrationCell(cell.own, cell.stage, cell.forecasts, cell.lent, cell.lives, cell.low, cell.high)
             for cell in table.cells
         ),
     )

@@ -38,7 +38,7 @@ TAIL = 0.05
 #: Lives with a limit and a survey from which on a fleet's own record is used: with fewer than 19 equal ones
 #: the 5 % point lies beyond every score seen.
 FEWEST_LIVES = 20
-#: Lives scored that a stage needs to have a middle of its own. Proposed for this project, no source.
+#: Lives scored that give a stage a middle of its own. Proposed for this project, no source.
 FEWEST_IN_STAGE = 8
 #: Lives that the other stages lend to one, taken together. Proposed for this project, no source.
 LENT_LIVES = 20.0
@@ -59,14 +59,15 @@ NORMAL_95 = 1.6448536269514722
 class Cell:
     """Between which multiples of the forecast nine in ten levels were reached, at one stage of life.
 
-    ``own`` says whether the forecasts stood on a rate of the life's own. ``forecasts`` and ``lives`` are
-    those of the stage itself; the points stand on what other stages lent too. ``low`` and ``high`` multiply
-    the hours forecast plus the tape's doubt.
+    ``own`` says whether the forecasts stood on a rate of the life's own, ``forecasts`` how many were made at
+    the stage, ``lent`` how many the other stages lent to it, and ``lives`` whose they are. ``low`` and
+    ``high`` multiply the hours forecast plus the tape's doubt.
     """
 
     own: bool
     stage: int
     forecasts: int
+    lent: int
     lives: int
     low: float
     high: float
@@ -251,8 +252,8 @@ def _scores(ratios: Ratios, at: Ints) -> _Scores:
     return _Scores(life, value, weight, int(count.size), float(weighted_points(value, weight, 0.5)))
 
 
-def _lent(mine: _Scores, others: list[_Scores]) -> list[_Scores]:
-    """The scores of other stages as one stage may use them: few, and about its own middle.
+def _lent(mine: _Scores | None, others: list[_Scores]) -> list[_Scores]:
+    """The scores of other stages as one stage may use them: few, and about its own middle if it has one.
 
     A stage's middle differs from the next one's, its scatter hardly. The middle of n lives is itself unsure
     by pi/(2n) of their variance, so what is moved to it is spread by so much. Source of the variance: the
@@ -260,15 +261,20 @@ def _lent(mine: _Scores, others: list[_Scores]) -> list[_Scores]:
     """
     worth = sum(float(other.weight.sum()) for other in others)
     share = min(1.0, LENT_LIVES / worth) if worth else 0.0
+    lent = [other._replace(weight=share * other.weight) for other in others]
+    if mine is None or mine.lives < FEWEST_IN_STAGE:
+        return lent
     spread = math.sqrt(1 + math.pi / (2 * mine.lives))
-    return [
-        other._replace(value=mine.middle + spread * (other.value - other.middle), weight=share * other.weight)
-        for other in others
-    ]
+    return [other._replace(value=mine.middle + spread * (other.value - other.middle)) for other in lent]
 
 
 def _cells(ratios: Ratios) -> tuple[Cell, ...]:
-    """One cell for each stage whose scores, with those lent by the others, are enough for both points."""
+    """One cell for each stage whose scores, with those lent by the others, are enough for both points.
+
+    With a rate of one's own the middles of the stages lie close together, so that a stage may borrow before
+    it has one; not the first stage, where such a rate is young and looks furthest ahead: nobody lends to it.
+    Without, the stage alone tells fast lives from slow ones.
+    """
     cells, stages = [], stage_of(ratios.stage)
     for own in (True, False):
         found = {
@@ -276,19 +282,23 @@ def _cells(ratios: Ratios) -> tuple[Cell, ...]:
             for stage in range(len(STAGES) + 1)
             if (at := np.flatnonzero((ratios.own == own) & (stages == stage))).size
         }
-        for stage, mine in found.items():
-            if mine.lives < FEWEST_IN_STAGE:
+        for stage in range(len(STAGES) + 1):
+            mine, alike = found.get(stage), own and stage > 0
+            if not alike and (mine is None or mine.lives < FEWEST_IN_STAGE):
                 continue
-            # A rate of one's own is young in the first stage and looks furthest ahead: nobody lends to it.
             lenders = [] if own and stage == 0 else [found[other] for other in found if other != stage]
-            used = [mine, *_lent(mine, lenders)]
+            used = [*([mine] if mine else []), *_lent(mine, lenders)]
+            if not used:
+                continue
             life, value, weight = (
                 np.concatenate([getattr(scores, name) for scores in used])
                 for name in ("life", "value", "weight")
             )
             low, high, _ = new_life_points(life, value, weight)
+            made = mine.value.size if mine else 0
             if not (math.isnan(low) or math.isnan(high)):
-                cells.append(Cell(own, stage, mine.value.size, mine.lives, math.exp(low), math.exp(high)))
+                lives = int(np.unique(life).size)
+                cells.append(Cell(own, stage, made, life.size - made, lives, math.exp(low), math.exp(high)))
     return tuple(cells)
 
 
@@ -415,7 +425,7 @@ def _looked_up(table: FleetTable, own: NDArray[np.bool_], stage: Ints) -> tuple[
     factors, counts = np.full(shape, np.nan), np.zeros(shape, dtype=np.int64)
     for cell in table.cells:
         factors[:, int(cell.own), cell.stage] = cell.low, cell.high
-        counts[:, int(cell.own), cell.stage] = cell.forecasts, cell.lives
+        counts[:, int(cell.own), cell.stage] = cell.forecasts + cell.lent, cell.lives
     here = (slice(None), own.astype(np.int64), stage)
     return factors[here], counts[here]
 
