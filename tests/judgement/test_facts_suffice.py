@@ -116,6 +116,7 @@ def plants() -> list[Judged]:
     return [
         test_wear_limit.told(),
         coming.told(),
+        coming.beyond(),
         test_takeup_low.told(),
         test_lubrication.told(),
         test_surveys_due.told(),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from functools import cache
 from typing import Any
 
@@ -22,8 +22,11 @@ from tests.judgement.plant import (
     worn,
 )
 
+from takeup.documents.environment import environment
+from takeup.documents.words import rule_sentence
 from takeup.judgement.judging import Judged
 from takeup.model import Urgency
+from takeup.resources import templates_dir
 
 FAR = {"lead_time_days": 0}
 NO_HOURS = {"h_middle": np.nan, "h_early": np.nan}
@@ -77,6 +80,110 @@ def test_when_a_chain_is_ordered(name: str) -> None:
     assert row["reason"] == CASES[name][2]
     if row["reason"].startswith("plan_line"):
         assert row["urgency"] == Urgency.PLAN.value
+
+
+#: 0.3 %/1000 h up to the case at 1.969 %, then three times that, as long as three surveys do not say
+PAST = [(1500, 0.6), (3000, 1.05), (4500, 1.5), (5500, 2.1)]
+#: name → differs, planned stops, next limit, hours to it at 0.9 %/1000 h, case
+BEYOND: dict[str, tuple[dict[str, Any], list[tuple[float, float]], str, float, str]] = {
+    "the bushing wall before the stop": ({}, [(33, 36)], "bushing", 583, "next_limit_before_stop"),
+    "the bushing wall after the stop": ({}, [(3, 5)], "bushing", 583, "next_limit_after_stop"),
+    "too short a stop": ({}, [(3, 3.5), (33, 36)], "bushing", 583, "next_limit_before_stop"),
+    "no stop known, no set before": ({}, [], "bushing", 583, "next_limit_before_stop"),
+    "no stop known, the set is here": (
+        {"bushing_outside_mm": 52.15, "lead_time_days": 0, "h_middle": 10, "h_early": 10},
+        [],
+        "conveyor",
+        883,
+        "next_limit_after_stop",
+    ),
+    "a travel that can be given back": (
+        {"takeup_used_mm": 440, "takeup_rem_mm": 40},
+        [(3, 5)],
+        "bushing",
+        583,
+        "next_limit_after_stop",
+    ),
+    "a travel that cannot": (
+        {"takeup_travel_mm": 160, "takeup_used_mm": 120, "takeup_rem_mm": 40},
+        [(33, 36)],
+        "takeup",
+        243,
+        "next_limit_before_stop",
+    ),
+    "within the uncertainty of the case": (worn(1.9), [(33, 36)], "bushing", 919, "next_limit_before_stop"),
+}
+
+
+@cache
+def beyond() -> Judged:
+    """Strands past their case, judged in one pass."""
+    rows, stops, lives = [], [], []
+    for name, (differs, planned, *_) in BEYOND.items():
+        rows.append(alone(name, **(worn(2.1) | differs)))
+        stops += [
+            (f"{name}, {at[0]}", f"machine of {name}", MONDAY + at[0], MONDAY + at[1]) for at in planned
+        ]
+        e = rows[-1]["e_wear_mean"]
+        lives.append((f"{name}|2025-03-01", [*PAST[:-1], (5500, e)]))
+    return judged(*rows, surveys=surveys(*lives), shutdowns=shutdowns(*stops))
+
+
+@pytest.mark.parametrize("name", BEYOND)
+def test_past_the_case_the_forecast_is_to_the_next_limit(name: str) -> None:
+    """By hand, as elongation from the as-fitted length.
+
+    Bushing 2.0/0.5/152.4 = 2.6247; fit 3 - 0.105 = 2.895; a travel of 40 mm ends 200 x 40/36 576 = 0.2187
+    further. From 2.1 at 0.9 %/1000 h: 583, 883 and 243 h. From 1.9, at 0.3125 (the median of 0.3, 0.3, 0.3,
+    0.325, 0.34 and 0.4) to the case and three times that beyond: 0.0685/0.3125 + 0.6562/0.9375 = 919 h.
+    """
+    _, _, limit, hours, case = BEYOND[name]
+    asked = due(beyond(), "limit_coming", name)
+    assert (asked.reason, fact(asked, "limit")) == (case, limit)
+    assert fact(asked, "hours_middle") == pytest.approx(hours, abs=1)
+    assert fact(asked, "case_percent") == pytest.approx(1.969, abs=0.0005)
+    assert fact(asked, "factor_past_case") == 3
+
+
+def test_what_comes_before_the_next_stop_is_for_this_week_and_says_what_the_plant_is_exposed_to() -> None:
+    asked = due(beyond(), "limit_coming", "the bushing wall before the stop")
+    assert asked.urgency is Urgency.THIS_WEEK
+    assert asked.need_by == fact(asked, "early_on") == date(2026, 3, 9)
+    assert fact(asked, "next_stop_on") == date(2026, 3, 2) + timedelta(days=33)
+    assert fact(asked, "set_here_on") == date(2026, 3, 2) + timedelta(days=70)
+    told = rule_sentence(environment([templates_dir()]), asked.rule, asked.reason, asked.subject, asked.facts)
+    for said in (
+        "1.969 %",
+        "2.625 %, set by the wall left in the bushings",
+        "as early as Mon 9 Mar 2026",
+        "may come too late",
+        "A set ordered on Mon 2 Mar 2026 is here on Mon 11 May 2026 at the earliest",
+        "exposed from Mon 9 Mar 2026",
+        "The take-up may be out of travel as early as Thu 19 Mar 2026",
+    ):
+        assert said in told
+    due_at_limit = due(beyond(), "wear_limit", "the bushing wall before the stop")
+    assert (due_at_limit.urgency, fact(due_at_limit, "limit")) == (Urgency.NEXT_SHUTDOWN, "case")
+    assert (fact(due_at_limit, "next_limit"), fact(due_at_limit, "next_limit_percent")) == ("bushing", 2.625)
+
+
+def test_a_stop_before_the_early_date_of_the_next_limit_takes_the_work() -> None:
+    asked = due(beyond(), "limit_coming", "the bushing wall after the stop")
+    assert asked.urgency is Urgency.NEXT_SHUTDOWN
+    assert asked.need_by == date(2026, 3, 5)
+    assert fact(asked, "shutdown") == "the bushing wall after the stop, 3"
+    assert asked.buy_by == date(2026, 3, 5) - timedelta(days=70 + 14)
+
+
+def test_the_take_up_of_another_strand_of_the_set_that_is_not_ready_counts_as_its_end() -> None:
+    """A's 40 mm are out 243 h on; B, with 100 of 480 mm used, gives nothing back before 169.8 mm are."""
+    used = {"takeup_used_mm": 440, "takeup_rem_mm": 40}
+    pair = strand(**worn(2.1), **used), strand("BE-1-B", set="BE-1", **worn(2.1), takeup_used_mm=100)
+    lives = surveys(*((f"{name}|2025-03-01", PAST) for name in ("BE-1-A", "BE-1-B")))
+    found = judged(*pair, surveys=lives)
+    assert fact(due(found, "limit_coming"), "limit") == "takeup"
+    assert fact(due(found, "limit_coming", "BE-1-B"), "limit") == "bushing"
+    assert due(found, "takeup_low").reason == "not_yet"
 
 
 def test_dates_on_a_borrowed_rate_are_shown_but_no_work_is_tied_to_them() -> None:

@@ -30,16 +30,18 @@ SAYS: dict[str, str] = {
     origins.LUBED: "last_lube_on greased_on rows",
     origins.SEEN: "finding findings as_written remark place severity seen_on rows",
     origins.GAUGED: "sprocket depth_mm checked_on turned",
-    origins.STOPS: "shutdown",
+    origins.STOPS: "shutdown next_stop next_stop_on",
     origins.CLOSED: "replaced_on",
     origins.KEPT_OUT: "set_aside_on feed strands hides_alert reason rows lines",
     origins.FLEET: "fleet_number fleet_forecasts fleet_lives factor_low factor_high",
     PLANNED: "hours_per_day hours_per_day_early",
-    "rates of chains in the same service at this plant": "rate",
-    "reckoned by takeup from the surveys": "rate",
+    "rates of chains in the same service at this plant": "rate rate_to_case",
+    "reckoned by takeup from the surveys": "rate rate_to_case",
+    "reckoned by takeup from the surveys and the factor past the hardened case": "rate",
     _SETTING: """lead_days margin_days joining_slack_mm limit_percent interval_days interval_hours rate
         spread_limit_points marks_wanted apart_limit_points match_limit_points match_plan_points
-        skew_limit_degrees skew_plan_degrees default_mm trigger_mm depth_limit_mm""",
+        skew_limit_degrees skew_plan_degrees default_mm trigger_mm depth_limit_mm
+        rate_to_case factor_past_case""",
     _RECKONED: """limit limit_kind limit_percent plan_percent case_percent not_judged rate_source at_most
          rate_surveys
         reckoned_on hours_early hours_middle hours_late early_on middle_on late_on bounds_basis need_by_on
@@ -47,7 +49,9 @@ SAYS: dict[str, str] = {
         held_by remove_pitches left_after_mm pitches_after takeup_limit_after_percent why_not apart_points
         hides_alert due_hours overdue_hours starved_hours due_on due_about_on interval_hours next_survey_hours
         next_survey_on rate_before rate_after strand_long strand_short difference_points uncertainty_points
-        lag_by_tape_mm skew_degrees""",
+        lag_by_tape_mm skew_degrees next_limit next_limit_kind next_limit_percent set_here_on at_limit
+        replaced_from_on takeup_limit_percent takeup_out_hours_early takeup_out_hours_middle
+        takeup_out_hours_late takeup_out_early_on takeup_out_middle_on takeup_out_late_on""",
 }  # fmt: skip
 
 

@@ -112,6 +112,56 @@ def test_raising_the_latest_survey_never_takes_back_an_order_of_the_same_kind_of
 
 
 @settings(max_examples=15)
+@given(many, st.lists(st.floats(0.0, 1.5), min_size=20, max_size=20))
+def test_raising_every_mark_of_the_latest_survey_never_lowers_the_urgency_of_a_replacement(
+    drawn: list[Drawn], rises: list[float]
+) -> None:
+    """A rate from another source may say that there is more time; from the same it may not."""
+    before, after = (told(drawn, each) for each in ([0.0] * 20, rises))
+    same = (before.prognosis["rate_source"] == after.prognosis["rate_source"]).to_numpy()
+    was, is_ = urgency(before, CHAIN), urgency(after, CHAIN)
+    for number in np.flatnonzero(same):
+        assert is_[f"S{number}"] <= was[f"S{number}"], (drawn[number], rises[number])
+
+
+@st.composite
+def past_the_case(draw: st.DrawFn) -> Drawn:
+    """Chains with a rate of their own and a stated case that the last survey is past, at any take-up."""
+    drawn = draw(strands())
+    rate = draw(st.floats(0.1, 0.6))
+    pitch = draw(st.sampled_from([152.4, 203.2, 304.8]))  # on shorter ones the fit is at its limit first
+    e = [300 / pitch * share for share in (0.4, 0.6, 0.8, draw(st.floats(1.001, 1.5)))]
+    points = [(1000 * each / rate, each) for each in e]
+    hours = dict.fromkeys(("survey_hours", "hours_reckoned", "hours_now"), points[-1][0])
+    stated = {"pin_case_mm": 3.2, "bushing_case_mm": 1.5, "case_certified": "yes", "teeth_max": 12}
+    other = {"pitch_mm": pitch, "attachment_every": draw(st.sampled_from([1, 4]))}
+    return Drawn(drawn.differs | hours | stated | other, points)
+
+
+@settings(max_examples=15)
+@given(
+    st.lists(past_the_case(), min_size=20, max_size=20),
+    st.floats(0, 900),
+    st.floats(0, 500),
+    st.floats(0, 500),
+)
+def test_past_the_case_a_shorter_travel_never_lowers_the_urgency_of_a_replacement(
+    drawn: list[Drawn], used: float, left: float, longer: float
+) -> None:
+    shorter, whole = (
+        [
+            Drawn(each.differs | {"takeup_used_mm": used, "takeup_travel_mm": used + travel}, each.points)
+            for each in drawn
+        ]
+        for travel in (left, left + longer)
+    )
+    before, after = (told(each, [0.0] * 20) for each in (whole, shorter))
+    assert before.prognosis["case_behind"].all()
+    was, is_ = urgency(before, CHAIN), urgency(after, CHAIN)
+    assert (is_ <= was).all()
+
+
+@settings(max_examples=15)
 @given(
     many,
     st.sampled_from(

@@ -6,9 +6,11 @@ from typing import Any
 
 import numpy as np
 import pytest
-from tests.judgement.plant import alone, due, fact, judged, surveys, verdict, worn
+from tests.judgement.plant import alone, due, fact, judged, overridden, surveys, verdict, worn
 
 from takeup.judgement.judging import Judged
+from takeup.judgement.settings import JudgementSettings
+from takeup.model import Verdict
 from takeup.wear.calibration import FleetTable, PooledRate
 
 POOL = FleetTable(3, "2026-03-01", 12, (), (PooledRate("abrasive_bulk", 12, 0.31),))
@@ -63,7 +65,10 @@ def test_without_a_service_there_is_no_rate_and_no_date() -> None:
     [
         pytest.param([(50, 0.15), (1500, 0.4), (3500, 0.8), (5500, 1.2)], "own", 0.2, id="run-in-left-out"),
         pytest.param(
-            [(1500, 1.0), (3500, 1.4), (5500, 1.8), (6000, 2.2)], "own", 0.6, id="past-case-times-3"
+            [(1500, 1.0), (3500, 1.4), (5500, 1.8), (6000, 2.2)],
+            "own_times_factor",
+            0.6,
+            id="past-case-times-3",
         ),
         pytest.param(
             [(1500, 1.1), (3500, 1.5), (5500, 1.9), (6500, 2.4), (7500, 2.9), (8500, 3.4)],
@@ -80,6 +85,28 @@ def test_the_rate_is_that_of_the_present_phase(
     row = alone("S", survey_hours=last_hours, hours_now=last_hours, hours_reckoned=last_hours, **worn(last_e))
     found = judged(row, surveys=surveys(("S|2025-03-01", points))).prognosis.iloc[0]
     assert (found["rate_source"], found["rate"]) == (source, pytest.approx(rate, rel=0.01))
+
+
+def past_the_case(settings: JudgementSettings | None = None) -> Verdict:
+    """The replacement of a strand at 2.2 %, past a case of 1.969 %, whose rate before was 0.2 %/1000 h."""
+    row = alone("S", survey_hours=6000, hours_now=6000, hours_reckoned=6000, **worn(2.2))
+    points = [(1500, 1.0), (3500, 1.4), (5500, 1.8), (6000, 2.2)]
+    return due(judged(row, surveys=surveys(("S|2025-03-01", points)), settings=settings), "limit_coming", "S")
+
+
+def test_the_factor_past_the_case_is_told_with_the_rate_it_multiplies_and_whose_it_is() -> None:
+    told = past_the_case()
+    assert fact(told, "rate_source") == "own_times_factor"
+    assert (fact(told, "rate_to_case"), fact(told, "factor_past_case")) == (pytest.approx(0.2), 3)
+    assert fact(told, "rate") == pytest.approx(3 * 0.2)
+    (factor,) = [each for each in told.facts if each.name == "factor_past_case"]
+    assert factor.is_default
+    assert factor.origin == "default, common practice, no source"
+    told = past_the_case(overridden("forecast", past_case_factor=2.5))
+    (factor,) = [each for each in told.facts if each.name == "factor_past_case"]
+    assert (factor.value, factor.is_default) == (2.5, False)
+    assert "chain steward" in factor.origin
+    assert fact(told, "rate") == pytest.approx(2.5 * 0.2)
 
 
 def test_a_rate_that_rose_asks_for_a_look_and_names_the_likely_cause() -> None:

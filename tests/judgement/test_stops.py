@@ -117,7 +117,7 @@ def test_one_strand_without_a_price_leaves_the_set_without_one():
 
 
 def test_at_the_limit_already_no_stop_is_weighed():
-    found = table(strand(**COSTS, **worn(2.1)))
+    found = table(strand(**COSTS, **worn(2.7)))
     assert found.passed
     assert found.lines == ()
 

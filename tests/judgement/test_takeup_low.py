@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import date, timedelta
 from functools import cache
 from typing import Any
 
 import numpy as np
 import pytest
-from tests.judgement.plant import MONDAY, alone, due, fact, judged, strand, verdict, worn
+from tests.judgement.plant import MONDAY, alone, due, fact, judged, shutdowns, strand, surveys, verdict, worn
 
 from takeup.documents.environment import environment
 from takeup.documents.words import rule_sentence
@@ -27,6 +28,12 @@ def left(mm: float, travel: float = 480.0) -> dict[str, Any]:
 
 YOUNG = worn(0.8)
 
+#: past the case of 1.969 %, at a rate of 3 x 0.1 %/1000 h; 70 mm are 0.383 %, at the middle 1276 h or 75 days
+SLOW = left(70) | worn(1.97) | {"lead_time_days": 0, "h_early": 16.8}
+RATE = [(1500, 1.57), (3000, 1.72), (4500, 1.87), (5500, 1.97)]
+#: bushing walls with limits of strength at 100 x wall/3/0.5/152.4: 4.5 mm 1.969 %, 5.0 mm 2.187 %
+THIN, THIN_LATER = {"bushing_outside_mm": 41.15}, {"bushing_outside_mm": 42.15}
+
 CASES: dict[str, tuple[dict[str, Any], str]] = {
     "at the trigger": (left(72.0) | YOUNG, "enough_left"),
     "below the trigger": (left(71.9) | YOUNG, "shorten"),
@@ -34,7 +41,18 @@ CASES: dict[str, tuple[dict[str, Any], str]] = {
     "buckets every fourth pitch": (left(45, 360) | YOUNG | {"attachment_every": 4}, "not_yet"),
     "attachments not known": (left(50) | YOUNG | {"attachment_every": np.nan}, "step_unknown"),
     "travel shorter than a step": (left(10, 160) | YOUNG, "replace_instead"),
-    "at another limit": (left(50) | worn(1.9), "replace_instead"),
+    "at another limit, the travel lasts until the set is here": (SLOW, "replace_instead"),
+    "at another limit, the travel is out before": (SLOW | {"lead_time_days": 112}, "shorten"),
+    "at another limit, spacing not known": (
+        SLOW | {"lead_time_days": 112, "attachment_every": np.nan}, "step_unknown",
+    ),
+    "the bushing wall is gone before the travel": (SLOW | THIN | {"lead_time_days": 112}, "replace_instead"),
+    "the bushing wall may be gone before the travel": (
+        SLOW | THIN_LATER | {"lead_time_days": 112}, "replace_instead",
+    ),
+    "the travel may be out before the bushing wall": (
+        SLOW | THIN_LATER | left(3) | {"lead_time_days": 112}, "shorten",
+    ),
     "fixed centres": ({"fixed_centres": "yes"} | YOUNG, "no_takeup"),
     "no travel in the register": ({"takeup_travel_mm": np.nan} | YOUNG, "no_travel"),
     "not read, not measured": (
@@ -47,7 +65,13 @@ CASES: dict[str, tuple[dict[str, Any], str]] = {
 @cache
 def told() -> Judged:
     """Every strand of the table, judged in one pass."""
-    return judged(*(alone(name, **differs) for name, (differs, _) in CASES.items()))
+    return judged(
+        *(alone(name, **differs) for name, (differs, _) in CASES.items()),
+        surveys=surveys(
+            *((f"{name}|2025-03-01", RATE) for name in CASES if "another" in name or "wall" in name)
+        ),
+        shutdowns=shutdowns(("SOON", "all", MONDAY + 10, MONDAY + 12)),
+    )
 
 
 @pytest.mark.parametrize("name", CASES)
@@ -84,10 +108,35 @@ def test_a_set_takes_out_the_larger_step_of_its_strands() -> None:
 
 def test_why_a_chain_is_not_shortened_is_said() -> None:
     reasons = {}
-    for name in ("travel shorter than a step", "at another limit"):
-        answers = explain(name, told().situation, JudgementSettings())
-        reasons[name] = fact(next(each for each in answers if each.rule == "takeup_low"), "why_not")
-    assert reasons == {"travel shorter than a step": "never", "at another limit": "at_limit"}
+    for name, (_, case) in CASES.items():
+        if case == "replace_instead":
+            answers = explain(name, told().situation, JudgementSettings())
+            reasons[name] = fact(next(each for each in answers if each.rule == "takeup_low"), "why_not")
+    assert reasons == {
+        "travel shorter than a step": "never",
+        "at another limit, the travel lasts until the set is here": "in_time",
+        "the bushing wall is gone before the travel": "strength",
+        "the bushing wall may be gone before the travel": "strength",
+    }
+
+
+def test_a_chain_that_is_shortened_until_its_set_is_here_says_both_dates() -> None:
+    asked = due(told(), "takeup_low", "at another limit, the travel is out before")
+    assert fact(asked, "at_limit") == "case"
+    assert fact(asked, "set_here_on") == date(2026, 3, 2) + timedelta(days=112)
+    assert fact(asked, "replaced_from_on") == date(2026, 3, 2) + timedelta(days=112 + 14)
+    assert fact(asked, "takeup_out_hours_middle") == pytest.approx(1000 * 200 * 70 / 36576 / 0.3, rel=0.001)
+    assert fact(asked, "takeup_out_early_on") < fact(asked, "replaced_from_on")
+    said = rule_sentence(ENV, "takeup_low", asked.reason, asked.subject, asked.facts)
+    assert "reached another limit (hardened case)" in said
+    assert "here on Mon 22 Jun 2026 at the earliest, and the travel may be out as early as" in said
+
+
+@pytest.mark.parametrize("name", ["wall is gone", "wall may be gone"])
+def test_where_shortening_saves_nothing_the_chain_is_replaced_this_week(name: str) -> None:
+    (strand,) = [each for each in CASES if name in each]
+    found = {each.urgency for each in told().due if each.subject == strand and each.job is Job.REPLACE_SET}
+    assert min(found, key=lambda urgency: urgency.rank).rank <= Urgency.THIS_WEEK.rank
 
 
 def test_a_reading_brought_forward_is_told_as_read_and_as_brought_forward() -> None:

@@ -294,6 +294,33 @@ def test_an_uneven_pair_is_replaced_as_a_set(site):
     assert order["strands"] == ["EL-14-A", "EL-14-B"]
 
 
+def test_past_its_case_a_chain_is_dated_by_the_limit_beyond_and_shortened_until_its_set_is_here(site):
+    """EL-11-A, by hand: 2.362 % at 3 x 0.296 %/1000 h; the case of 3.0/152.4 = 1.969 % is through.
+
+    The bushing wall, 2.690 %, is 370 h on, the end of the take-up 200 x 32/36 576 = 0.175 % and 197 h; a set
+    takes 112 days. At 15.6 h a day 370 h are 23 days: the stop of 12 October comes too late.
+    """
+    replaced, shortened = (orders(site, 5)[job, "EL-11 chain"] for job in ("replace_set", "adjust_takeup"))
+    assert (replaced["urgency"], replaced["governing_limit"]) == ("this week", "bushing")
+    (coming,) = [
+        {fact["name"]: fact["value"] for fact in reason["facts"]}
+        for reason in replaced["reasons"]
+        if (reason["rule"], reason["subject"]) == ("limit_coming", "EL-11-A")
+    ]
+    assert coming["rate_source"] == "own_times_factor"
+    assert coming["rate"] == pytest.approx(3 * coming["rate_to_case"], abs=0.0002)
+    way = coming["limit_percent"] - coming["e_percent"]
+    assert coming["hours_middle"] == pytest.approx(1000 * way / coming["rate"], abs=2)
+    assert coming["takeup_out_hours_middle"] == pytest.approx(
+        1000 * 200 * coming["left_mm"] / (240 * 152.4) / coming["rate"], abs=2
+    )
+    assert coming["middle_on"] == "2026-09-30"
+    assert coming["need_by_on"] == coming["early_on"] < coming["next_stop_on"] == "2026-10-12"
+    assert coming["set_here_on"] == "2026-12-28"
+    assert shortened["urgency"] == "this week"
+    assert "the travel may be out as early as" in why(site, shortened["number"]).text()
+
+
 def test_a_corrected_mark_supersedes_the_one_before(told):
     (night,) = [night for night in told.nights if night.as_of == date(2026, 9, 2)]
     superseding = {one.file: one.superseding for one in night.accounting if one.superseding}

@@ -38,6 +38,8 @@ CASES: dict[str, dict[str, str]] = {
         "limit_unsure": _LIMIT_UNSURE,
     },
     "limit_coming": {
+        "next_limit_before_stop": "due, this week: past the case; the next limit may come before a stop",
+        "next_limit_after_stop": "due, next shutdown: past the case, the next limit comes after that stop",
         "buy_by_reached": "due: the chain must be ordered now to be here for the early date; own rate",
         "plan_line_no_rate": "due, plan: past the plan line, and no rate of its own to wait by",
         "plan_line_no_dates": "due, plan: past the plan line, own rate, hours per day not known",
@@ -53,7 +55,7 @@ CASES: dict[str, dict[str, str]] = {
         "shorten": "due, this week: little travel left; k pitches can be removed now",
         "not_yet": "due, this week: little travel left; one step returns more than is used, adjust and watch",
         "step_unknown": "due, this week: little travel left; attachment spacing not known, so k is not",
-        "replace_instead": "clear: little travel left, but at another limit, or never to be shortened",
+        "replace_instead": "clear: little travel left, but the chain is replaced before it is out",
         "enough_left": "clear: more travel left than the trigger",
         "no_takeup": "clear: fixed centres, there is no take-up",
         "no_travel": "cannot judge: the take-up's travel is not in the register",
@@ -168,6 +170,7 @@ CASES: dict[str, dict[str, str]] = {
 RATE_SOURCES: dict[str, str] = {
     "own": "the strand's own surveys: median of pairwise slopes of its present phase",
     "own_past_case": "the strand's own surveys past the hardened case",
+    "own_times_factor": "the strand's own surveys before the case was through, times the factor past it",
     "pooled": "the pooled rate of lives in the same service, from the fleet's numbered table",
     "start": "the start rate of the service, a default until surveys are there",
     "none": "no rate: no surveys, no sisters, and the service is not known",

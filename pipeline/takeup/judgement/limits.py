@@ -17,6 +17,7 @@ from takeup.judgement.rule import PERCENT, numbers, rounded, words, yes
 from takeup.judgement.settings import JudgementSettings
 from takeup.judgement.takeup import Takeup
 from takeup.wear import limits as wear
+from takeup.wear.slack import Shortening
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -48,13 +49,15 @@ class Limits(NamedTuple):
     ``percent`` is NaN where not judged and infinite where the strand has no such limit; ``nominal`` says
     which count from nominal pitch; ``asks`` which can ask for a chain; ``at_most`` which may be lower than
     told: without the teeth of the largest sprocket the limit of fit is taken as its cap; a chain past the cap
-    is past the limit whatever the teeth.
+    is past the limit whatever the teeth. ``ends`` says which end a chain whose case is through: those of
+    function and strength that ask, and the take-up wherever the set cannot be shortened in time.
     """
 
     percent: Floats
     nominal: Flags
     asks: Flags
     at_most: Flags
+    ends: Flags
     bend: Floats  # (n,) where the hardened case is through; NaN or infinite: nowhere
     bend_is_default: Flags  # (n,)
     bend_part: NDArray[np.object_]  # (n,) pin or bushing: whose case is through first
@@ -106,7 +109,9 @@ def limits(strands: pd.DataFrame, takeup: Takeup, settings: JudgementSettings) -
     asks[ROW["case"]] &= ~np.isnan(stated)
     asks[ROW["chrome"]] = False
     asks[ROW["takeup"]] &= takeup.final
-    return Limits(percent, nominal, asks, at_most, bend, bend_is_default, bend_part)
+    ends = asks & (KINDS != "acceleration")[:, None]
+    ends[ROW["takeup"]] = np.isfinite(percent[ROW["takeup"]]) & ~_shortened_in_time(strands, takeup)
+    return Limits(percent, nominal, asks, at_most, ends, bend, bend_is_default, bend_part)
 
 
 def not_judged(strands: pd.DataFrame, table: Limits) -> tuple[NDArray[Any], NDArray[Any], NDArray[Any]]:
@@ -173,6 +178,16 @@ def _case(
     by_stated = np.where(none_stated | unknown, np.nan, by_stated)
     is_default = np.isfinite(bend) & ~(rounded(bend, PERCENT) == rounded(by_stated, PERCENT))
     return by_stated, bend, is_default, np.where(by_pin, "pin", "bushing").astype(object)
+
+
+def _shortened_in_time(strands: pd.DataFrame, takeup: Takeup) -> Flags:
+    """Whether the set can be shortened before its travel is out.
+
+    A strand that holds its set itself is ready before its own travel ends; another one may come too late.
+    """
+    holds_itself = takeup.held_by == words(strands, "strand")
+    answer = takeup.answer
+    return np.asarray((answer == Shortening.ALLOWED) | ((answer == Shortening.NOT_YET) & holds_itself))
 
 
 def _named(flags: Flags, names: Sequence[str]) -> NDArray[Any]:

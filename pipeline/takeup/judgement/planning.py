@@ -34,12 +34,16 @@ def planning(
     and while no stop is planned beyond the early date, the early date less lead time and margin. The last
     stop *known* is no evidence that none will follow, and would otherwise ask for a chain years too soon.
 
+    A chain whose hardened case is behind it is renewed in the next stop that takes the job. Where the early
+    date of the limit beyond comes before that stop ends, or before a set can be here while no stop is known,
+    the chain is ``exposed`` and the early date itself counts.
+
     Parameters
     ----------
     strands : DataFrame
         The state frame.
     more : dict
-        Columns so far, with ``day_early``.
+        Columns so far, with ``day_early`` and ``case_behind``.
     shutdowns : DataFrame
         ``shutdown``, ``machines``, ``starts_at_pos``, ``ends_at_pos``.
     settings : JudgementSettings
@@ -59,36 +63,57 @@ def planning(
         shutdowns[name].to_numpy(dtype=np.float64)[row] if len(shutdowns) else np.array([], float)
         for name in ("starts_at_pos", "ends_at_pos")
     )
-    early = more["day_early"]
-    need = forecast.need_by(early, as_of, np.where(np.isnan(job), 0.0, job), lead, margin, begin, end, starts)
-    buy = forecast.buy_by(need.day, early, lead, margin)
-    chosen = need.shutdown >= 0
+    early, reckon = more["day_early"], numbers(strands, "reckon_day")
+    takes = np.where(np.isnan(job), 0.0, job)
+    need, chosen = forecast.need_by(early, as_of, takes, lead, margin, begin, end, starts)
     owner = np.repeat(np.arange(len(strands)), np.diff(starts))
-    upcoming = np.full(len(strands), np.inf)
-    takes_it = (begin >= as_of) & (24 * (end - begin) >= np.where(np.isnan(job), 0.0, job)[owner])
-    np.minimum.at(upcoming, owner, np.where(takes_it, begin, np.inf))
+    fits = (begin >= as_of) & (24 * (end - begin) >= takes[owner] - 1e-6)
+    soonest = _soonest(begin, fits, owner, len(strands))
+    # The last of each is no stop: where soonest is -1.
+    upcoming, upcoming_end = np.append(begin, np.nan)[soonest], np.append(end, np.nan)[soonest]
+    behind = more["case_behind"]
+    with np.errstate(invalid="ignore"):
+        in_time = upcoming_end <= early
+        late = np.where(soonest >= 0, ~in_time, early < reckon + lead + margin)
+    chosen = np.where(behind, np.where(in_time, soonest, -1), chosen)
+    need = np.where(behind, np.where(in_time, np.floor(upcoming), early), need)
+    buy = forecast.buy_by(need, early, lead, margin)
     farthest = np.full(len(strands), -np.inf)
     np.maximum.at(farthest, owner, begin)
     with np.errstate(invalid="ignore"):
         over = rounded(more["plan_e"], PERCENT) >= rounded(more["plan_percent"], PERCENT)
         literal = over | (farthest > early)
     name = shutdowns["shutdown"].to_numpy(dtype=object) if len(shutdowns) else np.array([], object)
-    stop = np.full(len(strands), "", dtype=object)
-    stop[chosen] = name[row[need.shutdown[chosen]]]
+    name = np.append(name[row], "")
     return {
         "lead_days": lead,
         "lead_is_default": np.isnan(numbers(strands, "lead_time_days")),
         "margin_days": margin,
         "job_hours": job,
         "job_hours_stated": job_stated,
-        "need_by_day": need.day,
+        "need_by_day": need,
         "buy_by_day": buy,
-        "order_by_day": np.where(literal, buy, early - lead - margin),
-        "shutdown": stop,
+        "order_by_day": np.where(literal | behind, buy, early - lead - margin),
+        "shutdown": name[chosen],
+        "next_stop": name[soonest],
+        "next_stop_day": np.floor(upcoming),
+        "set_here_day": reckon + lead,
+        "exposed": behind & ~np.isnan(early) & late,
         # None fits before the early date: it is to be raised now, whatever stop comes next.
-        "at_next_stop": ~chosen | (need.day <= np.floor(upcoming)),
+        "at_next_stop": (chosen < 0) | ~(need > np.floor(upcoming)),
         "over_plan_line": over,
     }
+
+
+def _soonest(
+    begin: Floats, fits: NDArray[np.bool_], owner: NDArray[np.int64], strands: int
+) -> NDArray[np.int64]:
+    """The stop of each strand that begins first of those that fit, -1 for none."""
+    found = np.full(strands, -1, dtype=np.int64)
+    rows = np.flatnonzero(fits)
+    rows = rows[np.lexsort((rows, begin[rows]))][::-1]
+    found[owner[rows]] = rows  # the last writer, the soonest, stays
+    return found
 
 
 def job_hours(strands: pd.DataFrame, settings: JudgementSettings) -> tuple[Floats, NDArray[np.bool_]]:

@@ -53,8 +53,8 @@ def prognosis(
     Returns
     -------
     DataFrame
-        The state with, among others, ``limit_<name>`` (on the wear zero), ``governing``, ``e_governing``,
-        ``level``, ``rate``, ``rate_source``, ``hours_early``/``_middle``/``_late``,
+        The state with, among others, ``limit_<name>`` (on the wear zero), ``governing``, ``level``,
+        ``ahead_limit``, ``rate``, ``rate_source``, ``hours_early``/``_middle``/``_late``,
         ``day_early``/``_middle``/``_late``, ``need_by_day``, ``buy_by_day``, ``shutdown``,
         ``next_survey_hours``, ``next_survey_day``.
     """
@@ -64,7 +64,8 @@ def prognosis(
     stand = standing.standing(strands, table, drawn)
     past = history(strands, surveys)
     own = rates(strands, past, table.bend, fleet, settings)
-    more = standing.columns(strands, table, stand, settings)
+    ahead = coming.ahead(strands, table, stand, own, fleet, settings)
+    more = standing.columns(strands, table, stand, settings, ahead)
     more |= _takeup_columns(strands, drawn, settings)
     more |= {
         "doubt": standing.in_doubt(table, stand),
@@ -74,6 +75,7 @@ def prognosis(
     more |= _change_columns(change(strands, past, settings), past)
     more |= coming.bounds(strands, more, own, fleet, settings)
     more |= coming.dates(strands, more)
+    more |= coming.takeup_out(strands, table, stand, own, fleet, settings)
     more |= planning(strands, more, shutdowns, settings, as_of)
     more |= _lube_columns(strands, settings)
     more |= coming.next_survey(strands, more, own, settings)
@@ -122,6 +124,7 @@ def _doubt_before(
 def _rate_columns(own: Rates) -> Columns:
     return {
         "rate": own.rate,
+        "rate_to_bend": own.before,
         "rate_source": own.source,
         "rate_surveys": own.n_used,
         "u_rate": own.u,

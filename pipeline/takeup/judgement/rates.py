@@ -123,6 +123,7 @@ def rates(
     before = np.where(own, latest(known.before, np.nan), others)
     with np.errstate(invalid="ignore"):
         through = numbers(strands, "e_wear_mean") > bend_percent
+        multiplied = own & ~fitted & (latest(known.rate, np.nan) > before)
     rate = np.where(own, latest(known.rate, np.nan), np.where(through, factor * others, others))
     return Rates(
         rate=rate,
@@ -133,8 +134,8 @@ def rates(
         own=own,
         n_used=latest(known.n_used, 0.0).astype(np.int64),
         source=np.select(
-            [fitted, own, ~np.isnan(pooled), ~np.isnan(middle)],
-            np.array(["own_past_case", "own", "pooled", "start"], dtype=object),
+            [fitted, multiplied, own, ~np.isnan(pooled), ~np.isnan(middle)],
+            np.array(["own_past_case", "own_times_factor", "own", "pooled", "start"], dtype=object),
             "none",
         ),
     )

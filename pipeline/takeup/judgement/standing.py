@@ -67,28 +67,54 @@ def standing(strands: pd.DataFrame, table: Limits, drawn: Takeup, survey: str = 
     return Standing(e, expanded, longest, table.percent - e)
 
 
+def on_wear_zero(strands: pd.DataFrame, table: Limits) -> Floats:
+    """(k, n) limits counted from the length as fitted, in per cent."""
+    shift = numbers(strands, "zero_shift")
+    return wear.as_wear(table.percent, table.nominal, np.where(np.isnan(shift), 0.0, shift))
+
+
+def governs(strands: pd.DataFrame, table: Limits, stand: Standing) -> Ints:
+    """The limit of each strand that comes first, -1 for none."""
+    way = np.where(np.isnan(stand.distance), on_wear_zero(strands, table), stand.distance)
+    row, _ = wear.least(np.where(table.asks, way, np.nan))
+    return row
+
+
+def behind(table: Limits, stand: Standing, row: Ints) -> Flags:
+    """Whether a limit (of :func:`governs`) is an acceleration point that e + U reaches.
+
+    It stops no machine, but a forecast to it has ended: what counts now is the next limit.
+    """
+    _, status = _ranks(table, stand)
+    n = np.arange(row.size)
+    return np.asarray((row >= 0) & (KINDS[row] == "acceleration") & (status[row, n] >= WITHIN))
+
+
 def columns(
-    strands: pd.DataFrame, table: Limits, stand: Standing, settings: JudgementSettings
+    strands: pd.DataFrame,
+    table: Limits,
+    stand: Standing,
+    settings: JudgementSettings,
+    ahead: Ints | None = None,
 ) -> dict[str, Any]:
-    """The columns of the prognosis that say what governs, what decides and what the plan line says.
+    """The columns of the prognosis that say what governs, what decides, what lies ahead, what the plan line.
 
     ``limit_<name>`` and ``level`` are on the wear zero. ``governing`` is the limit that comes first;
-    ``decides_*`` is the one whose reaching is most urgent, else the governing one; ``plan_*`` the one nearest
-    its plan line.
+    ``ahead_*`` is the one the forecast runs to, the governing one if not given; ``decides_*`` is the one
+    whose reaching is most urgent, else the governing one; ``plan_*`` the one nearest its plan line.
     """
     n = np.arange(len(strands))
-    shift = numbers(strands, "zero_shift")
-    shift = np.where(np.isnan(shift), 0.0, shift)
-    as_wear = wear.as_wear(table.percent, table.nominal, shift)
+    as_wear = on_wear_zero(strands, table)
     way = np.where(np.isnan(stand.distance), as_wear, stand.distance)
-    governs, _ = wear.least(np.where(table.asks, way, np.nan))
+    least = governs(strands, table, stand)
+    forward = least if ahead is None else ahead
     rank, status = _ranks(table, stand)
     first = np.lexsort((way, rank), axis=0)[0]
-    decides = np.where(rank[first, n] < _FAR, first, governs)
+    decides = np.where(rank[first, n] < _FAR, first, least)
     plan_part = settings_column(strands, settings)("plan_part")
     plan = _nearest_plan_line(table, stand)
     blank, at_most, wanted = not_judged(strands, table)
-    some = governs >= 0
+    some = least >= 0
     return {
         **{f"limit_{name}": as_wear[row] for name, row in ROW.items()},
         "case_is_default": ~table.asks[ROW["case"]] & np.isfinite(table.percent[ROW["case"]]),
@@ -98,12 +124,12 @@ def columns(
         "not_judged": blank,
         "at_most": at_most,
         "missing": wanted,
-        "governing": _name(governs),
-        **_row_columns("governs", governs, table, stand),
-        "level": np.where(some, as_wear[governs, n], np.nan),
-        "distance": np.where(some, stand.distance[governs, n], np.nan),
-        "e_governing": np.where(some, stand.e[governs, n], np.nan),
-        "u_governing": np.where(some, stand.expanded[governs, n] / 2, np.nan),
+        "governing": _name(least),
+        "level": np.where(some, as_wear[least, n], np.nan),
+        **_row_columns("ahead", forward, table, stand),
+        "ahead_level": np.where(some, as_wear[forward, n], np.nan),
+        "ahead_distance": np.where(some, stand.distance[forward, n], np.nan),
+        "case_behind": forward != least,
         **_row_columns("decides", decides, table, stand),
         "stands": np.where(np.isnan(stand.e[decides, n]) | ~some, -1, status[decides, n]),
         **_row_columns("plan", plan, table, stand),

@@ -102,11 +102,11 @@ def stop_table(strands: Sequence[Row], shutdowns: pd.DataFrame, as_of: int) -> S
     if not told:
         return None
     lead = min(told, key=lambda row: (row["day_early"], row["day_middle"], row["strand"]))
-    kind = LIMITS[lead["governing"]][0]
+    kind = LIMITS[lead["ahead_limit"]][0]
     passed = bool(lead["hours_middle"] <= 0)
     missing = () if passed else _missing(strands, lead)
     if passed or missing:
-        return StopTable(lead["strand"], lead["governing"], kind, missing=missing, passed=passed)
+        return StopTable(lead["strand"], lead["ahead_limit"], kind, missing=missing, passed=passed)
     chains = float(sum(row["chain_price"] for row in strands))
     labour = max(row["replacement_labour_cost"] for row in strands if _known(row["replacement_labour_cost"]))
     job, per_hour = round(float(lead["job_hours"]), HOURS), float(lead["stop_cost_per_hour"])
@@ -143,7 +143,7 @@ def stop_table(strands: Sequence[Row], shutdowns: pd.DataFrame, as_of: int) -> S
     ]
     return StopTable(
         strand=lead["strand"],
-        limit=lead["governing"],
+        limit=lead["ahead_limit"],
         limit_kind=kind,
         lines=_worth_telling(lines),
         chains=len(strands),

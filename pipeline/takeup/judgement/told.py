@@ -36,6 +36,7 @@ PLANNED = "planned hours of the machine"
 _RATE_ORIGIN: Mapping[str, str] = {
     "own": "reckoned by takeup from the surveys",
     "own_past_case": "reckoned by takeup from the surveys",
+    "own_times_factor": "reckoned by takeup from the surveys and the factor past the hardened case",
     "pooled": "rates of chains in the same service at this plant",
 }
 
@@ -128,6 +129,9 @@ def forecast_facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
     )
     if known(row["rate"]):
         told += (_rate(row, settings),)
+    if known(row["past_case_factor"]):
+        told += (_rate_to_case(row, settings),)
+        told += (setting_fact("factor_past_case", settings.forecast, "past_case_factor", row),)
     told += facts({"reckoned_on": row["reckon_day"]})
     for name, column in (("hours_per_day", "h_middle"), ("hours_per_day_early", "h_early")):
         planned = row[column] == row["planned_hours_per_day"]
@@ -167,6 +171,13 @@ def forecast_facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
     return told + (facts({"exposure_days": late}) if known(late) and late > 0 else ())
 
 
+def _rate_to_case(row: Row, settings: JudgementSettings) -> Fact:
+    source = row["rate_source"].removesuffix("_times_factor")
+    if source in _RATE_ORIGIN:
+        return fact("rate_to_case", _step(row["rate_to_bend"], 4), _RATE_ORIGIN[source])
+    return setting_fact("rate_to_case", settings.forecast, f"rate_{row['wearing_service']}", row)
+
+
 def _rate(row: Row, settings: JudgementSettings) -> Fact:
     rate = _step(row["rate"], 4)
     if row["rate_source"] in _RATE_ORIGIN:
@@ -177,6 +188,41 @@ def _rate(row: Row, settings: JudgementSettings) -> Fact:
         return setting_fact("rate", settings.forecast, setting, row)
     of = f"times the start rate of the service, {start:.6g} % per 1000 h, past the hardened case"
     return setting_fact("rate", settings.forecast, "past_case_factor", row, rate, of)
+
+
+def next_limit_facts(row: Row) -> tuple[Fact, ...]:
+    """The limit the forecast runs to, where the hardened case is behind; empty for any other."""
+    if not row["case_behind"]:
+        return ()
+    limit = row["ahead_limit"]
+    return facts(
+        {
+            "next_limit": limit,
+            "next_limit_kind": LIMITS[limit][0],
+            "next_limit_percent": _step(row["ahead_level"]),
+        }
+    )
+
+
+def stop_facts(row: Row) -> tuple[Fact, ...]:
+    """The next planned stop that takes a replacement, and when a set ordered now is here."""
+    stop = facts({"next_stop": row["next_stop"], "next_stop_on": row["next_stop_day"]}, STOPS)
+    return stop + facts({"set_here_on": row["set_here_day"]})
+
+
+def takeup_out_facts(row: Row) -> tuple[Fact, ...]:
+    """When the travel of the take-up is out."""
+    return facts(
+        {
+            "takeup_limit_percent": _step(row["limit_takeup"]),
+            "takeup_out_hours_early": row["takeup_hours_early"],
+            "takeup_out_hours_middle": row["takeup_hours_middle"],
+            "takeup_out_hours_late": row["takeup_hours_late"],
+            "takeup_out_early_on": row["takeup_day_early"],
+            "takeup_out_middle_on": row["takeup_day_middle"],
+            "takeup_out_late_on": row["takeup_day_late"],
+        }
+    )
 
 
 def takeup_facts(row: Row) -> tuple[Fact, ...]:

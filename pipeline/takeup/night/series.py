@@ -128,15 +128,15 @@ def _limits(row: Mapping[str, Any]) -> tuple[LimitLine, ...]:
 
 
 def _forecast(row: Mapping[str, Any]) -> Forecast | None:
-    """The way to the governing limit; None where there is no rate or no limit."""
-    middle, early, level = (known(row[name]) for name in ("hours_middle", "hours_early", "level"))
-    e, rate, start = known(row["distance"]), known(row["rate"]), known(row["survey_hours"])
+    """The way to the limit ahead; None where there is no rate or no limit."""
+    middle, early, level = (known(row[name]) for name in ("hours_middle", "hours_early", "ahead_level"))
+    e, rate, start = known(row["ahead_distance"]), known(row["rate"]), known(row["survey_hours"])
     if middle is None or early is None or level is None or e is None or rate is None or start is None:
         return None
     late = known(row["hours_late"])
     from_percent = level - e
     return Forecast(
-        limit=row["governing"],
+        limit=row["ahead_limit"],
         level_percent=level,
         rate_percent_per_1000h=rate,
         rate_source=row["rate_source"],

@@ -5,6 +5,10 @@ less lead time and margin. Without one: at once when past the plan line, to be p
 nearly out on a chain that can never be shortened orders it too. Urgency is the stop the work is planned for:
 *next shutdown*, or *plan* for a later one. Source: common practice, no source; the plan line proposed for
 this project, no source.
+
+Past the hardened case the dates are those of the limit beyond. Where it may be reached before the next stop
+that takes the work, waiting for that stop is no plan: *this week*. Source: proposed for this project, no
+source.
 """
 
 from __future__ import annotations
@@ -19,6 +23,7 @@ from takeup.judgement.rule import (
     NEXT_SHUTDOWN,
     PERCENT,
     PLAN,
+    THIS_WEEK,
     Row,
     Rule,
     Situation,
@@ -29,11 +34,23 @@ from takeup.judgement.rule import (
     yes,
 )
 from takeup.judgement.settings import JudgementSettings
-from takeup.judgement.told import forecast_facts, limit_facts, takeup_facts, unjudged, unsure, why_unjudged
+from takeup.judgement.told import (
+    forecast_facts,
+    limit_facts,
+    stop_facts,
+    takeup_facts,
+    takeup_out_facts,
+    unjudged,
+    unsure,
+    why_unjudged,
+)
 from takeup.model import Fact, Job, Urgency
 
 if TYPE_CHECKING:
     import pandas as pd
+
+_BEHIND = ("next_limit_before_stop", "next_limit_after_stop")
+_DUE = (*_BEHIND, "buy_by_reached", "takeup_running_out", "plan_line_no_rate", "plan_line_no_dates")
 
 
 def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  # noqa: ARG001
@@ -46,8 +63,11 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
         rounded(numbers(strands, "takeup_left"), 1) < rounded(numbers(strands, "takeup_trigger_mm"), 1)
     )
     silent = numbers(strands, "hours_now") >= numbers(strands, "silence_hours")
+    behind, exposed = yes(strands, "case_behind"), yes(strands, "exposed")
     case = choose(
         *unjudged(strands),
+        (own & dated & behind & exposed, "next_limit_before_stop"),
+        (own & dated & behind, "next_limit_after_stop"),
         (own & dated & (order_by <= as_of), "buy_by_reached"),
         (running_out, "takeup_running_out"),
         (over & ~own, "plan_line_no_rate"),
@@ -58,7 +78,7 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
         otherwise="below_plan_line",
     )
     e, plan = numbers(strands, "plan_e"), numbers(strands, "plan_percent")
-    by_day = own & dated & np.isfinite(order_by)
+    by_day = own & dated & np.isfinite(order_by) & ~(behind & (order_by > as_of))
     doubt_days = (
         1000
         * numbers(strands, "plan_expanded")
@@ -68,7 +88,7 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
         )
     )
     at_next = yes(strands, "at_next_stop") | ~dated
-    due = np.isin(case, ["buy_by_reached", "takeup_running_out", "plan_line_no_rate", "plan_line_no_dates"])
+    due = np.isin(case, _DUE)
     own_dates = due & own & dated
     waits = np.isin(case, ["past_plan_line", "below_plan_line"])
     return answers(
@@ -81,7 +101,7 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
         unit=np.where(by_day, "d", "%").astype(object),
         turning_hours=np.where(waits, numbers(strands, "silence_hours"), np.nan),
         turning_day=np.where(waits & by_day, order_by, np.nan),
-        urgency=np.where(due & ~at_next & own, Urgency.PLAN.value, "").astype(object),
+        urgency=np.where(due & ~at_next & ~behind & own, Urgency.PLAN.value, "").astype(object),
         # Dates on a borrowed rate are shown, but no work is tied to them.
         need_by_day=np.where(own_dates, numbers(strands, "need_by_day"), np.nan),
         buy_by_day=np.where(own_dates, numbers(strands, "buy_by_day"), np.nan),
@@ -94,7 +114,9 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
     if unknown:
         return unknown
     by_plan_line = row["plan_limit"] and row["case"].startswith("plan_line")
-    told = limit_facts(row, settings, "plan" if by_plan_line else "governs") + forecast_facts(row, settings)
+    told = limit_facts(row, settings, "plan" if by_plan_line else "ahead") + forecast_facts(row, settings)
+    if row["case"] in _BEHIND:
+        told += stop_facts(row) + takeup_facts(row) + takeup_out_facts(row)
     return told + (takeup_facts(row) if row["case"] == "takeup_running_out" else ())
 
 
@@ -102,6 +124,8 @@ RULE = Rule(
     name="limit_coming",
     job=Job.REPLACE_SET,
     outcomes={
+        "next_limit_before_stop": THIS_WEEK,
+        "next_limit_after_stop": NEXT_SHUTDOWN,
         "buy_by_reached": NEXT_SHUTDOWN,
         "plan_line_no_rate": PLAN,
         "plan_line_no_dates": PLAN,

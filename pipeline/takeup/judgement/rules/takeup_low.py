@@ -2,19 +2,24 @@
 
 The trigger is a part of the whole travel (15 %, proposed for this project, no source). Removing k pitches is
 allowed once the travel used is as much as they give back and the slack to join; k is even on chain of
-alternate links and a multiple of the attachment spacing, equal on all strands of the set (derived). A chain
-that is at another limit is not worth keeping, and one whose whole travel is shorter than a step can never be
-shortened: then ``limit_coming`` and ``wear_limit`` ask for the chain instead.
+alternate links and a multiple of the attachment spacing, equal on all strands of the set (derived).
+
+A chain whose whole travel is shorter than a step can never be shortened, and one at another limit is not
+worth it: then ``limit_coming`` and ``wear_limit`` ask for the chain instead. But only dates make that good:
+where the travel may be out before a set can be here and fitted, the work is asked for all the same, so that
+the chain stays tight until then. It is not where a limit of strength comes before the end of the travel: a
+tight chain would break as well. Source: proposed for this project, no source.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from takeup.judgement.facts import REGISTER, known, setting_fact
 from takeup.judgement.facts import facts as facts_of
+from takeup.judgement.limits import LIMITS
 from takeup.judgement.rule import (
     CANNOT,
     CLEAR,
@@ -33,12 +38,13 @@ from takeup.judgement.rule import (
 )
 from takeup.judgement.settings import JudgementSettings
 from takeup.judgement.standing import WITHIN
-from takeup.judgement.told import takeup_facts
+from takeup.judgement.told import takeup_facts, takeup_out_facts
 from takeup.model import Fact, Job
 from takeup.wear.slack import Shortening
 
 if TYPE_CHECKING:
     import pandas as pd
+    from numpy.typing import NDArray
 
 _WANTED = {
     "no_travel": ("takeup_travel_mm",),
@@ -55,12 +61,13 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
     answer = numbers(strands, "shortening")
     at_limit = (numbers(strands, "stands") >= WITHIN) & (words(strands, "decides_limit") != "takeup")
     none = yes(strands, "takeup_none")
+    why_not = _why_not(strands, at_limit)
     case = choose(
         (none, "no_takeup"),
         (np.isnan(trigger), "no_travel"),
         (np.isnan(left), "no_reading"),
         (left >= trigger, "enough_left"),
-        (at_limit | yes(strands, "takeup_final"), "replace_instead"),
+        (why_not != "", "replace_instead"),
         (answer == Shortening.ALLOWED, "shorten"),
         (answer == Shortening.NOT_YET, "not_yet"),
         otherwise="step_unknown",
@@ -79,8 +86,32 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
         margin_u=settings.limits.column("takeup_u_mm", machines, names),
         unit="mm",
         turning_hours=rounded(np.where(case == "enough_left", hours, np.nan), HOURS),
-        at_limit=at_limit,
+        at_limit=np.where(at_limit, words(strands, "decides_limit"), ""),
+        why_not=why_not,
+        replaced_from_day=_replaced_from(strands),
     )
+
+
+def _why_not(strands: pd.DataFrame, at_limit: NDArray[np.bool_]) -> NDArray[Any]:
+    """Why each chain is replaced rather than shortened, '' for one that is not."""
+    out, out_middle = (numbers(strands, f"takeup_{name}") for name in ("day_early", "hours_middle"))
+    limit = words(strands, "ahead_limit")
+    strength = [name for name, (kind, _) in LIMITS.items() if kind == "strength"]
+    sooner = (numbers(strands, "day_early") <= out) & (numbers(strands, "hours_middle") <= out_middle)
+    sooner &= yes(strands, "own_rate")  # a borrowed rate refuses no work
+    first = (np.isin(limit, strength) & sooner) | np.isin(words(strands, "decides_limit"), strength)
+    return choose(
+        (yes(strands, "takeup_final"), "never"),
+        (at_limit & (_replaced_from(strands) <= out), "in_time"),
+        (at_limit & first, "strength"),
+        otherwise="",
+    )
+
+
+def _replaced_from(strands: pd.DataFrame) -> NDArray[np.float64]:
+    """The day from which the replacement can be counted on: the set is here, its margin run, the work due."""
+    here = numbers(strands, "set_here_day") + numbers(strands, "margin_days")
+    return np.fmax(here, numbers(strands, "need_by_day"))
 
 
 def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
@@ -119,7 +150,17 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
             }
         )
     if case == "replace_instead":
-        told += facts_of({"why_not": "at_limit" if row["at_limit"] else "never"})
+        told += facts_of({"why_not": row["why_not"]})
+    if row["at_limit"]:
+        told += facts_of(
+            {
+                "at_limit": row["at_limit"],
+                "reckoned_on": row["reckon_day"],
+                "set_here_on": row["set_here_day"],
+                "replaced_from_on": row["replaced_from_day"],
+            }
+        )
+        told += takeup_out_facts(row)
     if case == "step_unknown":
         told += facts_of({"missing": _WANTED[case]}, REGISTER)
     return told

@@ -32,7 +32,14 @@ from takeup.judgement.rule import (
 )
 from takeup.judgement.settings import JudgementSettings
 from takeup.judgement.standing import PAST, WITHIN
-from takeup.judgement.told import forecast_facts, limit_facts, unjudged, unsure, why_unjudged
+from takeup.judgement.told import (
+    forecast_facts,
+    limit_facts,
+    next_limit_facts,
+    unjudged,
+    unsure,
+    why_unjudged,
+)
 from takeup.model import Fact, Job
 
 if TYPE_CHECKING:
@@ -78,7 +85,9 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
 
 def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
     """The elongation, the limit and what is to come."""
-    return why_unjudged(row) or limit_facts(row, settings, "decides") + forecast_facts(row, settings)
+    return why_unjudged(row) or limit_facts(row, settings, "decides") + next_limit_facts(
+        row
+    ) + forecast_facts(row, settings)
 
 
 RULE = Rule(
