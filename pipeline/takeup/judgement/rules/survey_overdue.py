@@ -99,7 +99,7 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:  # noqa: A
             "next_survey_hours": row["next_survey_hours"],
             "next_survey_on": row["next_survey_day"],
             "early_on": row["day_early"],
-            "limit": row["governing"],
+            "limit": row["ahead_limit"],
         }
     )
 
