@@ -34,15 +34,11 @@ def test_every_kind_of_job_has_its_page(job: Job) -> None:
     page = page_of(sheet)
     assert page.open_left == []
     assert len(page.ids) == len(set(page.ids))
-    for heading in (
-        "Why",
-        "Before the work",
-        "What to do",
-        "What it takes",
-        "Good when",
-        "Record at close-out",
-    ):
-        assert f" {heading} " in page.text
+    headings = ["Why", "Before the work", "What to do", "What it takes", "Good when", "Record at close-out"]
+    headings += ["Signatures", "The readings, and what was reckoned from them"][: 2 if sheet.series else 1]
+    # What the fitter takes along comes first, what it rests on last.
+    places = [page.text.index(f" {heading} ") for heading in (*headings, "What this rests on")]
+    assert places == sorted(places)
     assert page.text.startswith(f"{sheet.order.number}: {ENV.filters['word'](job, 'job')}")
     for part in ("People", "Duration", "Signed for", "State of the machine"):
         assert part in page.text

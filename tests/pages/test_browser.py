@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -151,3 +152,24 @@ def test_nothing_is_cut_off_on_paper(browser: Browser, queue: Path, name: str) -
             assert len(set(colour.removeprefix("rgb(").removesuffix(")").split(", "))) == 1, colour
     finally:
         page.close()
+
+
+BEGINNING = """
+    () => { let rest = false; for (const part of [...document.querySelector('main').children]) {
+        rest ||= part.matches('.sheet'); if (rest) part.remove() } }
+"""
+
+
+def test_what_the_fitter_takes_along_is_one_sheet_of_paper(measured: Page, queue: Path) -> None:
+    """Of a set's replacement: why, state, permits, cautions, steps, parts, signatures. Its charts follow."""
+    measured.goto((queue / "orders/C-0003.html").as_uri())
+    whole = sides(measured.pdf(format="A4"))
+    measured.evaluate(BEGINNING)
+    assert measured.get_by_role("heading", name="Signatures").count() == 1
+    assert measured.locator("svg").count() == 0
+    assert sides(measured.pdf(format="A4")) == 2 < whole
+
+
+def sides(pdf: bytes) -> int:
+    """How many pages a PDF has."""
+    return len(re.findall(rb"/Type\s*/Page\b", pdf))
