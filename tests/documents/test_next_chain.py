@@ -22,7 +22,7 @@ NOTHING = Evidence(governing="case", limit_unsure=False, own_surveys=0)
 
 def text(known: Evidence = FULL) -> str:
     return read(order_page(ENV, replace(SHEET, next_chain=next_chain(known)))).section(
-        "The next chain", "Before the work"
+        "The next chain", "What this rests on"
     )
 
 
