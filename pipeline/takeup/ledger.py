@@ -91,10 +91,10 @@ class Ledger:
     @property
     def head(self) -> str:
         """SHA-256 of the last committed line, or :data:`BEGINNING`."""
-        last = BEGINNING
+        last = None
         for _, line in self.lines():
-            last = _digest(line)
-        return last
+            last = line
+        return BEGINNING if last is None else _digest(last)
 
     def append(self, record: dict[str, Any]) -> str:
         """Commit one record.

@@ -340,6 +340,21 @@ def test_an_incremental_night_draws_and_derives_what_it_touches(tmp_path):
         assert (queue / "night-000003" / page).samefile(queue / "night-000002" / page), page
 
 
+def test_a_lube_record_derives_no_survey_and_counts_all_the_same(tmp_path):
+    site = told(tmp_path / "s", 2, ONE)
+    with Store.open(site.folders.store) as store:
+        lubed = store.rows(Feed.LUBE_RECORDS, as_of=SECOND)["strand"].iloc[0]
+        before = store.read_cache("survey")
+    plant.deliver(site, {"lube_records_again.csv": f"strand,done_at\r\n{lubed},{SECOND}\r\n".encode()})
+    result = nightly(site, as_of=SECOND + timedelta(days=1))
+    assert result.counters["rows_parsed"] == 1
+    assert result.counters["surveys_derived"] == result.counters["strands_touched"] == 0
+    with Store.open(site.folders.store) as store:
+        again = store.rows(Feed.LUBE_RECORDS, as_of=SECOND, subjects=[lubed])
+        assert SECOND.isoformat() in set(again["done_at"])
+        assert store.read_cache("survey").equals(before)
+
+
 def test_a_week_later_without_a_new_reading_pages_are_drawn_again_and_no_chart_is(tmp_path):
     """The reckoning day moves to the next Monday, and with it every date and the meter; a chart stays."""
     site = told(tmp_path / "s", 2, ONE)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import logging
 import shutil
 import tempfile
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -103,9 +104,8 @@ def _told(site: Site, as_of: date | None, progress: Progress) -> NightResult:
 
 
 def _tonight(site: Site, store: Store, as_of: date | None, progress: Progress) -> NightResult:
-    ledger = Ledger(site.folders.ledger)
-    nights = ledger.nights()
-    last = nights[-1] if nights else None
+    records = list(Ledger(site.folders.ledger).records())
+    last = _last_night(records)
     day = _day(site, as_of, last)
     memory = site.folders.inbox_memory
     before = remembered(memory)
@@ -113,7 +113,7 @@ def _tonight(site: Site, store: Store, as_of: date | None, progress: Progress) -
     taken, changed = feeds.archive(found, site.folders.archive)
     left = tuple((item.name, item.left.value) for item in (*changed, *(item for item in found if item.left)))
     files = (TakenFile(item.name, item.sha256, item.source, item.found.size) for item in taken)
-    intent = _intent(site, day, tuple(files))
+    intent = _intent(site, day, tuple(files), records)
     if last and not intent.files and not intent.set_aside and _same(intent, last):
         switch(site.folders.queue, last["queue"])
         page = site.folders.queue / "current" / "index.html"
@@ -128,7 +128,8 @@ def _finish_as_things_stand(site: Site, store: Store, stopped: Intent) -> NightR
 
     Had one of them been what stopped it, the night could never end as it was intended.
     """
-    intent = _intent(site, stopped.as_of, tuple(file for file in stopped.files if not file.read_again))
+    files = tuple(file for file in stopped.files if not file.read_again)
+    intent = _intent(site, stopped.as_of, files, list(Ledger(site.folders.ledger).records()))
     if intent != stopped:
         intents.write(intent, site.folders.intent)
     return _finish(site, store, intent)
@@ -175,10 +176,15 @@ def _day(site: Site, as_of: date | None, last: dict[str, Any] | None) -> date:
     return day
 
 
-def decided_since(ledger: Ledger) -> list[dict[str, Any]]:
+def _last_night(records: Sequence[dict[str, Any]]) -> dict[str, Any] | None:
+    """The ledger's record of the last night, None before the first."""
+    return next((record for record in reversed(records) if record["kind"] == "night"), None)
+
+
+def decided_since(records: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
     """What people decided about rows kept out since the last night, oldest first."""
     found: list[dict[str, Any]] = []
-    for record in ledger.records():
+    for record in records:
         if record["kind"] == "night":
             found = []
         elif record["kind"] == "decision":
@@ -186,12 +192,10 @@ def decided_since(ledger: Ledger) -> list[dict[str, Any]]:
     return found
 
 
-def _intent(site: Site, day: date, taken: tuple[TakenFile, ...]) -> Intent:
+def _intent(site: Site, day: date, taken: tuple[TakenFile, ...], records: Sequence[dict[str, Any]]) -> Intent:
     """What a night is to tell: the files it takes, and what people decided since the last one."""
-    ledger = Ledger(site.folders.ledger)
-    nights = ledger.nights()
-    last = nights[-1] if nights else None
-    decided = decided_since(ledger)
+    last = _last_night(records)
+    decided = decided_since(records)
     templates = sorted(
         (path.relative_to(site.folders.templates).as_posix(), keep(path.read_bytes(), site.folders.archive))
         for path in site.folders.templates.rglob("*")
