@@ -184,7 +184,6 @@ COMING = (
     Fact("margin_days", 14.0, "d", "default, common practice, no source", is_default=True),
     Fact("need_by_on", date(2026, 4, 20), "day", "reckoned by takeup"),
     Fact("buy_by_on", date(2026, 1, 26), "day", "reckoned by takeup"),
-    Fact("exposure_days", 35.0, "d", "reckoned by takeup"),
 )
 
 
@@ -267,6 +266,7 @@ def orders() -> tuple[OrderSheet, ...]:
         revision=3,
         need_by=date(2026, 4, 13),
         buy_by=date(2026, 1, 26),
+        set_here_on=date(2026, 5, 8),  # raised on 27 February, 70 days before
         shutdown="Spring stop",
         governing="case",
         parts=(

@@ -75,19 +75,20 @@ def test_the_arithmetic_stands_in_the_why() -> None:
 
 def test_a_buy_by_that_is_past_says_order_today_and_the_exposure_as_dates() -> None:
     text = page_of(SHEETS[Job.REPLACE_SET]).text
-    assert "Mon 26 Jan 2026: already past on Mon 2 Mar 2026. Order today, and expedite." in text
-    assert "The plant is exposed from Mon 20 Apr 2026 until Mon 11 May 2026." in text
+    past = "past before this order was raised, on Fri 27 Feb 2026. Order today, and expedite."
+    assert f"Mon 26 Jan 2026: {past}" in text
+    assert text.count("The plant is exposed from Mon 20 Apr 2026 until Fri 8 May 2026.") == 1
+    assert text.count("exposed") == 1
 
 
 def test_a_buy_by_still_ahead_asks_for_no_haste() -> None:
     sheet = SHEETS[Job.REPLACE_SET]
-    ahead = tuple(fact for fact in COMING if fact.name != "exposure_days")
     calm = replace(
         sheet,
         order=replace(
             sheet.order,
             buy_by=date(2026, 3, 26),
-            reasons=(reason("limit_coming", "A", "buy_by_reached", *ahead),),
+            reasons=(reason("limit_coming", "A", "buy_by_reached", *COMING),),
         ),
     )
     text = page_of(calm).text
@@ -99,10 +100,15 @@ def test_the_worst_of_several_exposures_is_told() -> None:
     later = tuple(
         replace(fact, value=date(2026, 9, 1)) if fact.name == "early_on" else fact for fact in COMING
     )
-    found = exposure([Reason("limit_coming", "A", "x", later), Reason("limit_coming", "B", "x", COMING)])
+    order = replace(
+        SHEETS[Job.REPLACE_SET].order,
+        reasons=(Reason("limit_coming", "A", "x", later), Reason("limit_coming", "B", "x", COMING)),
+    )
+    found = exposure(order)
     assert found is not None
     assert found.early_on == date(2026, 4, 20)
-    assert exposure([Reason("limit_coming", "A", "x", COMING[:3])]) is None
+    assert exposure(replace(order, reasons=(Reason("limit_coming", "A", "x", COMING[:3]),))) is None
+    assert exposure(replace(order, buy_by=order.raised_as_of)) is None
 
 
 def test_every_default_is_named_as_one_with_the_status_of_its_source() -> None:

@@ -91,7 +91,6 @@ def test_dates_of_the_case_and_a_buy_by_that_is_already_past() -> None:
     assert coming.reason == "buy_by_reached"
     assert coming.buy_by is not None
     assert coming.buy_by < date(2026, 3, 2)
-    assert fact(coming, "exposure_days") == (date(2026, 3, 2) - coming.buy_by).days
 
 
 def test_without_a_record_the_early_date_is_no_later_than_the_handbook_bound() -> None:

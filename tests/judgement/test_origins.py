@@ -45,7 +45,7 @@ SAYS: dict[str, str] = {
     _RECKONED: """limit limit_kind limit_percent plan_percent case_percent not_judged rate_source at_most
          rate_surveys
         reckoned_on hours_early hours_middle hours_late early_on middle_on late_on bounds_basis need_by_on
-        buy_by_on job_hours exposure_days takeup_basis forward_to_on used_mm left_mm step_pitches returns_mm
+        buy_by_on job_hours takeup_basis forward_to_on used_mm left_mm step_pitches returns_mm
         held_by remove_pitches left_after_mm pitches_after takeup_limit_after_percent why_not apart_points
         hides_alert due_hours overdue_hours starved_hours due_on due_about_on interval_hours next_survey_hours
         next_survey_on rate_before rate_after strand_long strand_short difference_points uncertainty_points

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import TYPE_CHECKING
 
 from markupsafe import Markup
@@ -55,9 +55,9 @@ class Facts:
 
 @dataclass(frozen=True)
 class Exposure:
-    """A buy-by that is past: a set ordered on the reckoning day, and the day the limit may come."""
+    """A buy-by before the order was raised: a set ordered on that day, and the day the limit may come."""
 
-    reckoned_on: date
+    ordered_on: date
     arrives_on: date
     early_on: date
 
@@ -113,7 +113,7 @@ def order_page(env: Environment, sheet: OrderSheet, draw: Callable[[Picture], st
         visit=[{"order": other, "title": order_title(env, other)} for other in sheet.visit],
         takes_in=[{"order": other, "title": order_title(env, other)} for other in sheet.takes_in],
         parts=part_names(env, order.parts),
-        exposure=exposure(order.reasons),
+        exposure=exposure(order),
         charts=[drawn(env, series, draw) for series in sheet.series],
         findings=[_finding(env, code) for code in seen(order.reasons)],
         lacking=lacking(env, sheet.reminder) if sheet.reminder else [],
@@ -151,16 +151,17 @@ def lacking(env: Environment, sheet: ReminderSheet) -> list[str]:
     return [sentence(env, "lacking", each.code, {"source": each.source}) for each in sheet.lacking]
 
 
-def exposure(reasons: Iterable[Reason]) -> Exposure | None:
-    """The worst exposure of an order whose buy-by is past, None where none is."""
-    found = []
-    for reason in reasons:
-        facts = {fact.name: fact.value for fact in reason.facts}
-        wanted = ("exposure_days", "reckoned_on", "lead_days", "early_on")
-        if all(name in facts for name in wanted) and facts["exposure_days"] > 0:
-            on = facts["reckoned_on"]
-            found.append(Exposure(on, on + timedelta(days=int(facts["lead_days"])), facts["early_on"]))
-    return min(found, key=lambda one: one.early_on, default=None)
+def exposure(order: Order) -> Exposure | None:
+    """The exposure of an order whose buy-by was past when it was raised, None where it was not.
+
+    Every day in it stands still: counted from tonight, it would be another on every page of every night.
+    """
+    early = [fact.value for reason in order.reasons for fact in reason.facts if fact.name == "early_on"]
+    if order.buy_by is None or order.raised_as_of is None or order.set_here_on is None or not early:
+        return None
+    if order.buy_by >= order.raised_as_of:
+        return None
+    return Exposure(order.raised_as_of, order.set_here_on, min(early))
 
 
 def seen(reasons: Iterable[Reason]) -> list[str]:

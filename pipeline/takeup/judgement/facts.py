@@ -75,7 +75,6 @@ FACTS: dict[str, tuple[str, str]] = {
     "lead_days": ("d", "lead time of the chain"),
     "margin_days": ("d", "planning margin"),
     "job_hours": ("h", "length of the replacement"),
-    "exposure_days": ("d", "reckoning day less buy-by: how late an order placed then already was"),
     "next_stop": ("word", "the next planned stop that takes the replacement; left out when none is known"),
     "next_stop_on": ("day", "day on which it begins"),
     "set_here_on": ("day", "a set ordered on the reckoning day is here at the earliest"),

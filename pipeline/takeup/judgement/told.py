@@ -166,9 +166,7 @@ def forecast_facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
         told += (setting_fact("lead_days", settings.planning, "lead_days", row),)
     else:
         told += (fact("lead_days", row["lead_days"], REGISTER),)
-    told += (setting_fact("margin_days", settings.planning, "margin_days", row),)
-    late = row["reckon_day"] - row["buy_by_day"]
-    return told + (facts({"exposure_days": late}) if known(late) and late > 0 else ())
+    return (*told, setting_fact("margin_days", settings.planning, "margin_days", row))
 
 
 def _rate_to_case(row: Row, settings: JudgementSettings) -> Fact:

@@ -310,7 +310,7 @@ def buy_by(
 ) -> Floats:
     """The day by which to order: the earlier of need-by and early date, less lead time and margin.
 
-    May lie in the past, which means: order today, expedite, and tell the planner the exposure in days.
+    May lie in the past, which means: order today, expedite, and tell the planner the exposure.
     Source: common practice, no source.
 
     Parameters
