@@ -53,7 +53,7 @@ def test_the_reckoning_is_told_with_its_source_and_what_it_leaves_out():
     assert "24.0 h at 1800 an hour, 43200" in found
     assert "a life of 11000 h, of 2 chains (56000) and labour (9500)" in found
     assert "proposed for takeup, no source" in found
-    assert "Not counted: damage when a chain jumps or breaks" in found
+    assert "Not counted: what a chain that jumps or breaks does to people and machine" in found
     assert "it ends the slow wear" in found
 
 
@@ -70,6 +70,15 @@ def test_a_cheaper_stop_is_named_and_decides_nothing():
     assert "changing in Autumn on Mon 12 Oct 2026 would be cheaper: 2000 against 4273" in found
     assert "a 97 % chance that the limit comes first" in found
     assert "The table informs; it decides nothing." in found
+
+
+def test_past_a_limit_of_strength_no_stop_is_a_choice_by_cost():
+    cheap = replace(AUTUMN, expected_cost=2000)
+    found = text(replace(TABLE, limit_kind="strength", lines=(SPRING, OWN, cheap)))
+    assert "No other stop is cheaper by this table than the one this order is dated for." in found
+    assert "Past it a chain may break under load and hurt people." in found
+    assert "told for what it risks, never as a choice" in found
+    assert "break under load" not in text(TABLE)
 
 
 def test_an_order_without_a_planned_stop_hears_which_is_cheapest():

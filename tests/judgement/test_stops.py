@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -139,6 +140,14 @@ def test_the_cheapest_stop_depends_on_what_a_stop_costs():
     dear = table(strand(**(COSTS | {"stop_cost_per_hour": 50000})))
     assert cheap.cheapest.starts_on > dear.cheapest.starts_on
     assert dear.cheapest.shutdown == "near"
+
+
+def test_past_a_limit_of_strength_no_later_stop_is_called_cheapest():
+    found = table(strand(**(COSTS | {"stop_cost_per_hour": 50})))
+    assert found.cheapest.starts_on > found.line("").starts_on
+    strong = replace(found, limit_kind="strength")
+    assert strong.cheapest.starts_on <= strong.line("").starts_on
+    assert strong.lines == found.lines
 
 
 def test_of_equal_costs_the_earliest_stop_is_the_cheapest():

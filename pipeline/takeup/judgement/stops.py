@@ -73,8 +73,17 @@ class StopTable:
 
     @property
     def cheapest(self) -> StopLine | None:
-        """The line of the least expected cost, the earliest of equals."""
-        return min(self.lines, key=lambda line: (line.expected_cost, line.starts_on), default=None)
+        """The line of the least expected cost, the earliest of equals.
+
+        Past a limit of strength a chain may break under load: there no stop after the early date is weighed.
+        """
+        own = self.line("")
+        lines = [
+            line
+            for line in self.lines
+            if self.limit_kind != "strength" or own is None or line.starts_on <= own.starts_on
+        ]
+        return min(lines, key=lambda line: (line.expected_cost, line.starts_on), default=None)
 
 
 def stop_table(strands: Sequence[Row], shutdowns: pd.DataFrame, as_of: int) -> StopTable | None:
