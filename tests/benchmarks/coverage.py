@@ -1,7 +1,8 @@
-"""How often the true hours to the limit lie inside the forecast's 90 % interval, in two invented worlds.
+"""How often the true hours to the limit lie inside the forecast's 90 % interval, in three invented worlds.
 
 Run ``python -m tests.benchmarks.coverage``; it takes about a minute and prints one table a world.
-``--shipped`` prints the factors the shipped table was tuned on instead.
+``--shipped`` prints the factors the shipped table was tuned on instead, ``--incidents`` what each incident of
+the last world does by itself.
 
 Each plant has its own level of wear, unknown to the start rates of its services. Its past lives were changed
 before or about their limit; its next lives are followed until they reach it. Every life weighs the same in
@@ -13,11 +14,12 @@ from __future__ import annotations
 
 import itertools
 import sys
-from types import ModuleType
+from functools import partial
+from types import ModuleType, SimpleNamespace
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-from tests.simulators import duty, wander
+from tests.simulators import duty, events, wander
 from tests.simulators.textbook import inverse_prediction
 
 from takeup.wear.calibration import (
@@ -92,7 +94,7 @@ def forecast(fleet: Fleet, table: FleetTable) -> Forecasts:
     told = handbook_bounds(fleet.e, expanded, limit, before, u_before, case, KAPPA, known.past_case)
     said = bounds(table, known.own, fleet.e, limit, in_force, u, u_zero, told)
     shown = (fleet.e < limit) & np.isfinite(said.middle)
-    true = fleet.limit_hours[life] - fleet.hours
+    true = fleet.limit_hours[life] - fleet.run_hours
     doubt = doubt_hours(u, in_force)
     with np.errstate(invalid="ignore"):
         log_ratio = np.log((np.maximum(true, 0) + doubt) / (said.middle + doubt))
@@ -107,7 +109,7 @@ def textbook(fleet: Fleet) -> Forecasts:
         fleet.hours, fleet.e, fleet.starts, fleet.limit[life], after=RUN_IN_HOURS
     )
     ok = ~np.isnan(early)
-    true = fleet.limit_hours[life] - fleet.hours
+    true = fleet.limit_hours[life] - fleet.run_hours
     stage = stage_of(fleet.e / fleet.limit[life])
     shown = ok & (fleet.e < fleet.limit[life])
     return Forecasts(life, ok, stage, early, late, true, shown, np.full(true.shape, np.nan))
@@ -127,7 +129,7 @@ def tally(said: Forecasts, lives: int) -> np.ndarray:
 
 
 def measured(
-    world: ModuleType, past: int, plants: int, lives: int, seed: int = 1
+    world: ModuleType | SimpleNamespace, past: int, plants: int, lives: int, seed: int = 1
 ) -> tuple[np.ndarray, np.ndarray]:
     """Tallies of takeup and of the textbook over some plants."""
     ours, theirs = np.zeros((len(KINDS), 3)), np.zeros((len(KINDS), 3))
@@ -138,7 +140,7 @@ def measured(
 
 
 def plants_of(
-    world: ModuleType, past: int, plants: int, lives: int, seed: int
+    world: ModuleType | SimpleNamespace, past: int, plants: int, lives: int, seed: int
 ) -> Iterator[tuple[Fleet, FleetTable]]:
     """The coming lives of some plants, and the record of each plant's past ones."""
     for number in range(plants):
@@ -163,6 +165,19 @@ def report(worlds: list[ModuleType]) -> None:
                 name = f"{past} past lives, {'own rate' if own else 'no rate yet'}"
                 print(f"{name:>26}" + cells(ours, own))
         print(f"{'textbook least squares':>26}" + cells(line, True))
+
+
+def incidents(past: int = 100, plants: int = 40, lives: int = 80) -> None:
+    """Print the world of incidents with none of them, with each by itself and with all."""
+    print(f"\n{past} past lives; inside / sooner, % +- standard error (lives forecast)")
+    for happens in ((), *((name,) for name in events.INCIDENTS), events.INCIDENTS):
+        world = SimpleNamespace(
+            lives=partial(events.lives, happens=happens), SERVICE_RATES=events.SERVICE_RATES
+        )
+        ours, _ = measured(world, past, plants, lives)
+        for own in (True, False):
+            name = f"{'all' if len(happens) > 1 else ''.join(happens) or 'none'}, "
+            print(f"{name + ('own rate' if own else 'no rate yet'):>26}" + cells(ours, own))
 
 
 def cells(rows: np.ndarray, own: bool) -> str:
@@ -208,8 +223,10 @@ def _points_of(told: list[Forecasts], lives: int, own: bool, stage: int) -> tupl
 
 
 if __name__ == "__main__":
-    if "--shipped" in sys.argv:
+    if "--incidents" in sys.argv:
+        incidents()
+    elif "--shipped" in sys.argv:
         for mine, pairs in tuning().items():
             print("own rate" if mine else "no rate", [(round(low, 3), round(high, 3)) for low, high in pairs])
     else:
-        report([wander, duty])
+        report([wander, duty, events])

@@ -20,11 +20,13 @@ SPAN_PITCHES, MARKS = 20, 4
 class Fleet:
     """Lives with their surveys, ragged; and for each life what was true.
 
-    ``limit_hours`` are the true life hours at which the true elongation reached the limit, known to the
-    simulator even where the chain was changed before.
+    ``hours`` are those the meter tells, ``run_hours`` those the chain ran. ``limit_hours`` are the true life
+    hours at which the true elongation reached the limit, known to the simulator even where the chain was
+    changed before.
     """
 
     hours: NDArray[np.float64]
+    run_hours: NDArray[np.float64]
     e: NDArray[np.float64]
     starts: NDArray[np.int64]
     limit: NDArray[np.float64]
@@ -44,8 +46,9 @@ class Fleet:
         starts = np.concatenate([[0], np.cumsum(size)])
         rows = np.arange(starts[-1]) - np.repeat(starts[:-1], size) + np.repeat(self.starts[lives], size)
         return Fleet(
-            self.hours[rows], self.e[rows], starts, self.limit[lives], self.case[lives], self.u[lives],
-            self.u_zero[lives], self.service[lives], self.usual_rate[lives], self.limit_hours[lives],
+            self.hours[rows], self.run_hours[rows], self.e[rows], starts, self.limit[lives], self.case[lives],
+            self.u[lives], self.u_zero[lives], self.service[lives], self.usual_rate[lives],
+            self.limit_hours[lives],
         )  # fmt: skip
 
     def kept(self, rows: NDArray[np.bool_]) -> Fleet:
@@ -53,8 +56,8 @@ class Fleet:
         counts = np.add.reduceat(np.append(rows, False).astype(np.int64), self.starts[:-1])
         counts[np.diff(self.starts) == 0] = 0
         return Fleet(
-            self.hours[rows], self.e[rows], np.concatenate([[0], np.cumsum(counts)]), self.limit, self.case,
-            self.u, self.u_zero, self.service, self.usual_rate, self.limit_hours,
+            self.hours[rows], self.run_hours[rows], self.e[rows], np.concatenate([[0], np.cumsum(counts)]),
+            self.limit, self.case, self.u, self.u_zero, self.service, self.usual_rate, self.limit_hours,
         )  # fmt: skip
 
 
@@ -82,6 +85,8 @@ def surveyed(
     usual_rate: NDArray[np.float64],
     interval: tuple[float, float] = (300.0, 1500.0),
     blunder: float = 0.02,
+    shortened_at: NDArray[np.float64] | None = None,
+    meter_changed_at: NDArray[np.float64] | None = None,
 ) -> Fleet:
     """Walk to every strand with a tape, at irregular intervals, until its chain is changed.
 
@@ -90,6 +95,9 @@ def surveyed(
     and ends, a survey by its pull, tape and temperature together, and now and then by a pull three times as
     far off. The zero, measured once at fitting, errs alike and stays with the life. The truth is the mean
     elongation of the spans measured: what other spans do is not the forecast's question.
+
+    A chain ``shortened_at`` some hours is measured over other pitches afterwards: born by so much longer or
+    shorter as the zero was known, and worn by 3 % more or less. A meter changed loses up to 145 h.
     """
     lives = limit.size
     walks = []
@@ -112,11 +120,19 @@ def surveyed(
     marks_mm = np.sqrt((0.8**2 + 2 / 12) / MARKS) * rng.standard_normal((lives, most))
     zero_mm = np.sqrt(1.1**2 / 3 + 0.5**2 + (0.8**2 + 2 / 12) / MARKS) * rng.standard_normal(lives)
     e = true + 100 * (shared_mm + marks_mm + zero_mm[:, None]) / span_mm
+    if shortened_at is not None:
+        after = hours > shortened_at[:, None]
+        born = 100 * zero_mm[rng.permutation(lives), None] / span_mm
+        worn = true * 0.03 * rng.standard_normal(lives)[:, None]
+        e = np.where(after, e + born + worn, e)
+    told = hours
+    if meter_changed_at is not None:
+        told = np.where(hours > meter_changed_at[:, None], hours - rng.uniform(0, 145, lives)[:, None], hours)
     # What the steward reckons: tape class II, one mark.
     u_mm = np.sqrt(1.1**2 / 3 + 2 / 12 + 0.8**2 + 0.5**2)
     u = 100 * np.sqrt(2) * u_mm / span_mm[:, 0]
     u_zero = 100 * u_mm / span_mm[:, 0]
     return Fleet(
-        hours[seen], e[seen], np.concatenate([[0], np.cumsum(counts)]), limit, case, u, u_zero, service,
-        usual_rate, crossing(grid, path, limit),
+        told[seen], hours[seen], e[seen], np.concatenate([[0], np.cumsum(counts)]), limit, case, u, u_zero,
+        service, usual_rate, crossing(grid, path, limit),
     )  # fmt: skip
