@@ -93,6 +93,25 @@ def test_dates_of_the_case_and_a_buy_by_that_is_already_past() -> None:
     assert coming.buy_by < date(2026, 3, 2)
 
 
+def test_the_take_up_lies_past_the_case_and_comes_sooner_than_a_straight_line_says() -> None:
+    """Handbook: 1569 + 712 = 2281 h at 0.2656 by least squares, 3706 h without a case.
+
+    Orders use the median of slopes, 0.267254534 %/1000 h: 1559 + 708 = 2267 h.
+    """
+    rate = 0.267254534
+    case, out = 100 * 3 / 152.4, E_WEAR + 200 * 180 / 36576
+    assert 1000 * (case - E_WEAR) / 0.265604 + 1000 * (out - case) / (3 * 0.265604) == pytest.approx(
+        2281, abs=1
+    )
+    row = judged(strand(), surveys=surveys(EXAMPLE_SURVEYS)).prognosis.iloc[0]
+    by_hand = 1000 * (case - E_WEAR) / rate + 1000 * (out - case) / (3 * rate)
+    assert row["takeup_hours_middle"] == pytest.approx(by_hand, abs=0.1)
+    assert by_hand == pytest.approx(2267, abs=0.5)
+    # Below the case, and where two pitches can be taken out, the case alone dates the chain.
+    assert (row["ahead_limit"], bool(row["case_behind"])) == ("case", False)
+    assert row["takeup_hours_early"] <= 1642
+
+
 def test_without_a_record_the_early_date_is_no_later_than_the_handbook_bound() -> None:
     """Early bound by hand: (0.416667 - 0.112315)/0.300604 = 1012 h with the rate by least squares."""
     row = judged(strand(), surveys=surveys(EXAMPLE_SURVEYS)).prognosis.iloc[0]

@@ -189,10 +189,10 @@ def _rate(row: Row, settings: JudgementSettings) -> Fact:
 
 
 def next_limit_facts(row: Row) -> tuple[Fact, ...]:
-    """The limit the forecast runs to, where the hardened case is behind; empty for any other."""
-    if not row["case_behind"]:
-        return ()
+    """The limit the forecast runs to, where the case that decides is behind; empty for any other."""
     limit = row["ahead_limit"]
+    if not row["case_behind"] or LIMITS[row["decides_limit"]][0] != "acceleration":
+        return ()
     return facts(
         {
             "next_limit": limit,
