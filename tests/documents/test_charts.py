@@ -106,6 +106,18 @@ def test_the_meter_stands_between_the_last_survey_and_the_end_of_the_chart(hours
         assert h0 + (place - x0) * (h1 - h0) / (x1 - x0) == pytest.approx(hours, abs=1)
 
 
+@pytest.mark.parametrize("level", [1.969, 2.625, 3.81])
+def test_a_forecast_of_a_limit_beyond_the_governing_one_stays_inside_the_chart(level) -> None:
+    forecast = series().forecast
+    assert forecast is not None
+    one = replace(series(), forecast=replace(forecast, level_percent=level))
+    shown = picture(one, NAMES.__getitem__ if level < 3 else str)
+    assert shown.ahead is not None
+    assert all(shown.low <= percent <= shown.high for _, percent in shown.ahead.path)
+    assert all(0 <= hours <= shown.right for hours, _ in shown.ahead.path)
+    assert [kept.percent for kept in shown.levels if kept.percent == level]
+
+
 def test_a_name_with_a_dollar_is_no_formula() -> None:
     assert ">a $x^2$ limit 1.97 %</text>" in chart(series(), lambda _: "a $x^2$ limit", "t", "d")
 

@@ -156,7 +156,7 @@ def test_nothing_is_cut_off_on_paper(browser: Browser, queue: Path, name: str) -
 
 BEGINNING = """
     () => { let rest = false; for (const part of [...document.querySelector('main').children]) {
-        rest ||= part.matches('.sheet'); if (rest) part.remove() } }
+        rest ||= part.matches('#readings'); if (rest) part.remove() } }
 """
 
 

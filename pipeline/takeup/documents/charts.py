@@ -220,7 +220,9 @@ def _top(series: StrandSeries) -> float:
     judged = [line.percent for line in series.limits if line.percent is not None]
     governing = [line.percent for line in series.limits if line.governing and line.percent is not None]
     level = max(governing or judged[:1] or [highest])
-    return max(1.35 * level, 1.15 * highest, 0.5)
+    # The forecast may be of a limit beyond the governing one; the names of its bounds stand above it.
+    ahead = series.forecast.level_percent if series.forecast is not None else 0.0
+    return max(1.35 * level, 1.2 * ahead, 1.15 * highest, 0.5)
 
 
 def _ahead(forecast: Forecast) -> Ahead:
