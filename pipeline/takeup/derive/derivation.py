@@ -270,7 +270,7 @@ def _joined(kept: pd.DataFrame, fresh: pd.DataFrame, known: Register) -> pd.Data
     """Cached and fresh surveys in the order of the lives."""
     both = stacked([kept, fresh], COLUMNS)
     life = pd.Index(known.lives["life_id"]).get_indexer(both["life_id"])
-    occasion = np.array([OCCASIONS.index(word) for word in both["occasion"]], dtype=np.int64)
+    occasion = pd.Index(OCCASIONS, dtype=object).get_indexer(pd.Index(both["occasion"]))
     return both.iloc[np.lexsort((occasion, both["day"].to_numpy(np.int64), life))].reset_index(drop=True)
 
 

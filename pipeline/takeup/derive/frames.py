@@ -37,7 +37,9 @@ def stacked(parts: Iterable[pd.DataFrame], types: Mapping[str, str]) -> pd.DataF
 
 
 def texts(values: Iterable[str]) -> NDArray[np.object_]:
-    """Texts as an array of objects."""
+    """Texts as an array of objects, its own."""
+    if isinstance(values, pd.Series | np.ndarray) and values.dtype == object:
+        return np.array(values, dtype=object)
     found = list(values)
     array = np.empty(len(found), dtype=object)
     array[:] = found

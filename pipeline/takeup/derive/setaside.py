@@ -143,11 +143,12 @@ def kept_out(told: pd.DataFrame, store: Origins) -> list[KeptOut]:
     """
     if told.empty:
         return []
-    where = store.origins(sorted({int(row) for row in told["row_id"]})).set_index("row_id")
+    origins = store.origins(sorted({int(row) for row in told["row_id"]}))
+    where = {int(row["row_id"]): row for row in origins.to_dict("records")}
     found = []
     for row in told.to_dict("records"):
         row_id = int(row["row_id"])
-        place = where.loc[row_id]
+        place = where[row_id]
         words = {
             name: str(row[name]) for name in ("reason", "feed", "raw", "column", "found", "wanted", "subject")
         }
