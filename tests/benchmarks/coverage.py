@@ -32,6 +32,7 @@ from takeup.wear.calibration import (
     stage_of,
 )
 from takeup.wear.forecast import doubt_hours, handbook_bounds
+from takeup.wear.lifecost import chance_before
 from takeup.wear.record import known_rates
 from takeup.wear.trend import RUN_IN_HOURS, life_of
 
@@ -53,7 +54,8 @@ EDGES = (0.0, *STAGES, 1.0)
 class Forecasts(NamedTuple):
     """One forecast of the limit at every survey, and the truth; hours.
 
-    ``log_ratio`` is what the record would score if it knew the truth.
+    ``log_ratio`` is what the record would score if it knew the truth, ``chance`` the chance by the bounds
+    that the limit is passed before its true hours.
     """
 
     life: np.ndarray
@@ -64,6 +66,7 @@ class Forecasts(NamedTuple):
     true: np.ndarray
     shown: np.ndarray
     log_ratio: np.ndarray
+    chance: np.ndarray
 
 
 def table_of(fleet: Fleet) -> FleetTable:
@@ -99,7 +102,8 @@ def forecast(fleet: Fleet, table: FleetTable) -> Forecasts:
     with np.errstate(invalid="ignore"):
         log_ratio = np.log((np.maximum(true, 0) + doubt) / (said.middle + doubt))
     stage = stage_of(fleet.e / limit)
-    return Forecasts(life, known.own, stage, said.early, said.late, true, shown, log_ratio)
+    chance = chance_before(true, said.early, said.middle, said.late, doubt)
+    return Forecasts(life, known.own, stage, said.early, said.late, true, shown, log_ratio, chance)
 
 
 def textbook(fleet: Fleet) -> Forecasts:
@@ -112,7 +116,8 @@ def textbook(fleet: Fleet) -> Forecasts:
     true = fleet.limit_hours[life] - fleet.run_hours
     stage = stage_of(fleet.e / fleet.limit[life])
     shown = ok & (fleet.e < fleet.limit[life])
-    return Forecasts(life, ok, stage, early, late, true, shown, np.full(true.shape, np.nan))
+    nothing = np.full(true.shape, np.nan)
+    return Forecasts(life, ok, stage, early, late, true, shown, nothing, nothing)
 
 
 def tally(said: Forecasts, lives: int) -> np.ndarray:
