@@ -12,6 +12,7 @@ import logging
 import os
 import sys
 from collections.abc import Sequence
+from contextlib import AbstractContextManager, nullcontext
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -20,6 +21,7 @@ from takeup.errors import OurFault, StoreError, TakeupError, UsageError
 from takeup.model import Feed
 
 MINUTES_A_DAY = 1440
+SECONDS_A_DAY = 86_400
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -37,7 +39,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """
     given = _parser().parse_args(arguments)
     try:
-        code = int(given.run(given))
+        with _log_of(given):
+            code = int(given.run(given))
         sys.stdout.flush()
     except TakeupError as error:
         return _told(error, as_json=given.json)
@@ -53,7 +56,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         fault = OurFault(
             f"takeup met something it should have foreseen: {type(error).__name__}: {error}",
             why="This is our fault, not yours; nothing committed before is touched.",
-            todo="Please report it with the traceback that TAKEUP_TRACEBACK=1 prints.",
+            todo=_traceback(error) + " Please report it with the message.",
         )
         if _wants_traceback():
             raise
@@ -61,11 +64,26 @@ def main(arguments: Sequence[str] | None = None) -> int:
     return code
 
 
+def _log_of(given: argparse.Namespace) -> AbstractContextManager[None]:
+    """The log of the site that a command is for; none where there is no site."""
+    from takeup.site.folders import Folders
+    from takeup.site.log import keeping_log
+
+    folders = Folders(Path(getattr(given, "site", None) or ""))
+    return keeping_log(folders) if hasattr(given, "site") and folders.settings.is_file() else nullcontext()
+
+
+def _traceback(error: Exception) -> str:
+    """Where its traceback stands: the log's own note, where there is a log."""
+    return next(iter(getattr(error, "__notes__", ())), "TAKEUP_TRACEBACK=1 prints the traceback.")
+
+
 def _told(error: TakeupError, *, as_json: bool) -> int:
+    notes = getattr(error, "__notes__", [])  # where the log has its traceback
     if as_json:
-        print(json.dumps(error.as_dict(), ensure_ascii=False, indent=1))
+        print(json.dumps(error.as_dict() | ({"notes": notes} if notes else {}), ensure_ascii=False, indent=1))
     else:
-        print(f"takeup: {error}", file=sys.stderr)
+        print(" ".join([f"takeup: {error}", *notes]), file=sys.stderr)
     return error.exit_code
 
 
@@ -86,11 +104,13 @@ def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="takeup",
         description="Decides every night which chains of a plant need which job, why, and by when.",
-        epilog="A site is one folder with its settings, inbox, archive, ledger, store and queue.",
+        epilog="A site is one folder with its settings, inbox, archive, ledger, store, queue and log.",
     )
     commands = parser.add_subparsers(metavar="COMMAND", required=True)
 
-    def command(name: str, run: Any, says: str, *, site: bool = True) -> argparse.ArgumentParser:
+    def command(
+        name: str, run: Any, says: str, *, site: bool = True, waits: bool = True
+    ) -> argparse.ArgumentParser:
         sub = commands.add_parser(name, help=says, description=says[0].upper() + says[1:] + ".")
         sub.set_defaults(run=run)
         sub.add_argument("--json", action="store_true", help="print the result as JSON")
@@ -98,23 +118,38 @@ def _parser() -> argparse.ArgumentParser:
             sub.add_argument(
                 "--site", type=Path, default=Path(), metavar="FOLDER", help="the site (default: here)"
             )
+        if waits:
+            sub.add_argument(
+                "--wait",
+                type=_seconds,
+                metavar="SECONDS",
+                help="how long to wait for others who hold the site (default: its settings, else 60)",
+            )
         return sub
 
     demo = command(
-        "demo", _demo, "tell five nights of an invented plant and say where its queue lies", site=False
+        "demo",
+        _demo,
+        "tell five nights of an invented plant and say where its queue lies",
+        site=False,
+        waits=False,
     )
     demo.add_argument(
         "folder", nargs="?", type=Path, default=Path("takeup-demo"), help="a new folder for the plant"
     )
 
-    new = command("new", _new, "make a site: its folders and a settings file to fill in", site=False)
+    new = command(
+        "new", _new, "make a site: its folders and a settings file to fill in", site=False, waits=False
+    )
     new.add_argument("folder", type=Path)
     new.add_argument("--name", required=True, help="the plant's name, as pages print it")
     new.add_argument(
         "--time-zone", required=True, metavar="ZONE", help="IANA zone, for example Europe/Lisbon"
     )
 
-    check = command("check", _check, "read export files as a night would, and write nothing", site=False)
+    check = command(
+        "check", _check, "read export files as a night would, and write nothing", site=False, waits=False
+    )
     check.add_argument("files", nargs="+", type=Path, metavar="FILE")
     check.add_argument(
         "--feed", choices=[feed.value for feed in Feed], help="what the files are, if their names do not say"
@@ -151,7 +186,9 @@ def _parser() -> argparse.ArgumentParser:
     quarantine.add_argument("--reason", default="", help="why it is decided so")
     quarantine.add_argument("--by", default="", help="who decided it")
 
-    schedule = command("schedule", _schedule, "tell every night as its day completes, until stopped")
+    schedule = command(
+        "schedule", _schedule, "tell every night as its day completes, until stopped", waits=False
+    )
     schedule.add_argument(
         "--every-minutes", type=_minutes, default=5.0, help="how often to ask whether a day is due"
     )
@@ -165,6 +202,16 @@ def _day(text: str) -> date:
         return date.fromisoformat(text)
     except ValueError:
         raise argparse.ArgumentTypeError(f"{text!r} is not a day such as 2026-01-31") from None
+
+
+def _seconds(text: str) -> float:
+    try:
+        seconds = float(text)
+    except ValueError:
+        seconds = -1.0
+    if not 0 <= seconds <= SECONDS_A_DAY:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number of seconds from 0 to a day")
+    return seconds
 
 
 def _minutes(text: str) -> float:
@@ -211,7 +258,9 @@ def _check(given: argparse.Namespace) -> int:
 def _nightly(given: argparse.Namespace) -> int:
     from takeup.night import nightly
 
-    result = nightly(given.site, as_of=given.as_of, dry_run=given.dry_run, progress=_Bar())
+    result = nightly(
+        given.site, as_of=given.as_of, dry_run=given.dry_run, wait_seconds=given.wait, progress=_Bar()
+    )
     _print(result.as_dict(), result.text(), given)
     return 1 if given.strict and result.wants_attention else 0
 
@@ -220,7 +269,7 @@ def _why(given: argparse.Namespace) -> int:
     from takeup.site import Site
     from takeup.why import why
 
-    answer = why(Site.open(given.site), given.subject)
+    answer = why(Site.open(given.site), given.subject, wait_seconds=given.wait)
     return _print(answer.as_dict(), answer.text(), given)
 
 
@@ -233,15 +282,16 @@ def _quarantine(given: argparse.Namespace) -> int:
         raise UsageError(
             "a decision needs --reason and --by", why="It is kept in the ledger with who made it and why."
         )
+    decided = {"reason": given.reason, "by": given.by, "wait_seconds": given.wait}
     if given.read_again:
-        told = read_again(site, given.read_again, reason=given.reason, by=given.by)
+        told = read_again(site, given.read_again, **decided)
         return _print(told, f"{told['file']} will be read again by the next night.", given)
     if given.set_aside:
-        told = set_aside(site, given.set_aside, reason=given.reason, by=given.by)
+        told = set_aside(site, given.set_aside, **decided)
         return _print(
             told, f"Line {told['line']} of {told['file']} will not be used from the next night on.", given
         )
-    listed = kept_out(site)
+    listed = kept_out(site, wait_seconds=given.wait)
     return _print(listed.as_dict(), listed.text(), given)
 
 
@@ -257,7 +307,7 @@ def _rebuild(given: argparse.Namespace) -> int:
     from takeup.retell import rebuild
     from takeup.site import Site
 
-    told = rebuild(Site.open(given.site), progress=_Bar())
+    told = rebuild(Site.open(given.site), wait_seconds=given.wait, progress=_Bar())
     _print(told.as_dict(), told.text(), given)
     return 0 if told.equal else 1
 

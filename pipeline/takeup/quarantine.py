@@ -16,6 +16,7 @@ from takeup.ledger import Ledger
 from takeup.model import KeptOut
 from takeup.site import Site
 from takeup.site.lock import writing
+from takeup.site.reading import reading_store
 from takeup.store import Store
 
 
@@ -35,20 +36,30 @@ class Listed:
         return kept_out_text(self.rows, self.template_dirs)
 
 
-def kept_out(site: Site) -> Listed:
+def kept_out(site: Site, *, wait_seconds: float | None = None) -> Listed:
     """The rows refused and waiting as of the last night.
+
+    Parameters
+    ----------
+    site : Site
+    wait_seconds : float, optional
+        How long to wait for a writer; by default what the site's settings say. [s]
 
     Raises
     ------
     UsageError
         If no night was told yet.
+    LockHeld
+        If the site is being written all that time.
     """
-    site.nights()
-    with Store.open(site.folders.store, read_only=True) as store:
+    with reading_store(site.folders, "quarantine", site.wait(wait_seconds)) as store:
+        site.nights()
         return Listed(tuple(store.kept_out()), site.template_dirs)
 
 
-def read_again(site: Site, sha256: str, *, reason: str, by: str) -> dict[str, Any]:
+def read_again(
+    site: Site, sha256: str, *, reason: str, by: str, wait_seconds: float | None = None
+) -> dict[str, Any]:
     """Decide that the next night reads an archived file again, under the settings of that night.
 
     Parameters
@@ -57,18 +68,24 @@ def read_again(site: Site, sha256: str, *, reason: str, by: str) -> dict[str, An
     sha256 : str
         Of the file, or as many of its first figures as name one file only.
     reason, by : str
+    wait_seconds : float, optional
+        As for :func:`kept_out`.
 
     Raises
     ------
+    LockHeld
+        If others hold the site all that time.
     UsageError
         If no file taken so far, or more than one, is called so.
     """
-    with writing(site.folders.lock, "quarantine"):
+    with writing(site.folders.lock, "quarantine", site.wait(wait_seconds)):
         file = _taken(site, sha256)
         return _decide(site, {"act": "read again", **file, "reason": reason, "by": by})
 
 
-def set_aside(site: Site, place: str, *, reason: str, by: str) -> dict[str, Any]:
+def set_aside(
+    site: Site, place: str, *, reason: str, by: str, wait_seconds: float | None = None
+) -> dict[str, Any]:
     """Decide that a row is not to be used from the next night on.
 
     Parameters
@@ -77,9 +94,13 @@ def set_aside(site: Site, place: str, *, reason: str, by: str) -> dict[str, Any]
     place : str
         ``SHA256:LINE``; the SHA-256 as for :func:`read_again`.
     reason, by : str
+    wait_seconds : float, optional
+        As for :func:`kept_out`.
 
     Raises
     ------
+    LockHeld
+        If others hold the site all that time.
     UsageError
         If the place names no line of a file taken so far.
     """
@@ -90,7 +111,7 @@ def set_aside(site: Site, place: str, *, reason: str, by: str) -> dict[str, Any]
             todo="Write the file's SHA-256 (its first figures will do), a colon and the line. "
             "'takeup quarantine' lists both.",
         )
-    with writing(site.folders.lock, "quarantine"):
+    with writing(site.folders.lock, "quarantine", site.wait(wait_seconds)):
         file = _taken(site, sha256)
         row = {"sha256": file["sha256"], "file": file["file"], "line": int(line)}
         with Store.open(site.folders.store, read_only=True) as store:

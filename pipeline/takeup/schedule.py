@@ -67,7 +67,7 @@ def tell_if_due(root: str | Path) -> bool:
         day = due_day(datetime.now(UTC), site.zone, site.settings.tell_at, last_told)
         if day is None:
             return False
-        result = nightly(site, as_of=day)
+        result = nightly(site, as_of=day, wait_seconds=0)  # the next asking is wait enough
     except LockHeld as held:
         log.info("not now: %s", held)
         return False

@@ -19,6 +19,7 @@ from takeup.night.fleet import recalled_fleet
 from takeup.orders import done_days, machines_at_work
 from takeup.site import Site
 from takeup.site.folders import recall
+from takeup.site.reading import reading_store
 from takeup.site.settings import read_settings
 from takeup.store import Store
 
@@ -31,7 +32,7 @@ class Why:
     as_dict: Callable[[], dict[str, Any]]
 
 
-def why(site: Site, subject: str) -> Why:
+def why(site: Site, subject: str, *, wait_seconds: float | None = None) -> Why:
     """Why an order stands, or what every rule says of a strand, as of the last night.
 
     The store is opened for reading, and briefly.
@@ -41,16 +42,18 @@ def why(site: Site, subject: str) -> Why:
     site : Site
     subject : str
         An order's number or a strand's name.
+    wait_seconds : float, optional
+        How long to wait for a writer; by default what the site's settings say. [s]
 
     Raises
     ------
     UsageError
         If no night was told yet, or neither an order nor a strand is called so.
     LockHeld
-        If the store is being written.
+        If the site is being written all that time.
     """
-    nights = site.nights()
-    with Store.open(site.folders.store, read_only=True) as store:
+    with reading_store(site.folders, f"why {subject}", site.wait(wait_seconds)) as store:
+        nights = site.nights()
         book = {order.number: order for order in store.orders()}
         if subject in book:
             return _order(store, book[subject], site.template_dirs)

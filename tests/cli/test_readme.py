@@ -67,7 +67,9 @@ def test_all_take_json():
 def test_the_settings_of_the_readme_read(text):
     assert tomllib.loads(text)
     settings = read_settings(SITE + text)
-    assert settings.sources[0].name == "tape" or any(layer.machine for layer in settings.layers.values())
+    assert settings.sources[0].name == "tape" or any(
+        layer.machine or layer.strand for layer in settings.layers.values()
+    )
 
 
 def test_there_are_settings_in_the_readme():

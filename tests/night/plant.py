@@ -46,11 +46,11 @@ def deliver(site: Site, files: dict[str, bytes]) -> None:
 
 
 def told_files(folder: Path) -> dict[str, bytes]:
-    """Every file under a folder by relative path."""
+    """Every file under a folder by relative path; the log of a site tells of wall clocks and is left out."""
     return {
         path.relative_to(folder).as_posix(): path.read_bytes()
         for path in sorted(folder.rglob("*"))
-        if path.is_file()
+        if path.is_file() and path.relative_to(folder).parts[0] != "log"
     }
 
 

@@ -196,9 +196,10 @@ def test_what_a_read_only_inbox_gave_is_remembered(tmp_path):
 def test_a_dry_run_leaves_every_byte_of_the_site_and_tells_the_same(tmp_path):
     site = told(tmp_path / "s", 1)
     plant.deliver(site, plant.exports(SECOND))
-    before = plant.told_files(tmp_path / "s")
+    before, log = plant.told_files(tmp_path / "s"), site.folders.log.read_bytes()
     tried = nightly(site, as_of=SECOND, dry_run=True)
     assert plant.told_files(tmp_path / "s") == before
+    assert site.folders.log.read_bytes() == log
     assert current(site) == "night-000001"
     assert tried.dry_run
     assert "dry run" in tried.headline()
@@ -425,7 +426,7 @@ def test_a_night_does_not_begin_while_another_process_holds_the_site(tmp_path, h
         try:
             assert other.stdout.readline() == "held\n"
             with pytest.raises(LockHeld) as held:
-                nightly(site, as_of=SECOND)
+                nightly(site, as_of=SECOND, wait_seconds=0)
         finally:
             other.stdin.close()
     assert str(other.pid) in held.value.what

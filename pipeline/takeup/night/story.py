@@ -10,6 +10,7 @@ import logging
 import shutil
 import tempfile
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -29,11 +30,13 @@ from takeup.night.progress import Progress, unwatched
 from takeup.night.recovery import finish_open_night, folder_name, make_whole, remake
 from takeup.night.result import NightResult
 from takeup.night.sheets import night_sheet
+from takeup.night.steps import Steps
 from takeup.night.telling import Told, tell
 from takeup.night.versions import versions
 from takeup.site import Site
 from takeup.site.folders import keep, recall
-from takeup.site.lock import writing
+from takeup.site.lock import patiently, writing
+from takeup.site.log import keeping_log
 from takeup.site.settings import read_settings
 from takeup.store import Store
 
@@ -45,6 +48,7 @@ def nightly(
     *,
     as_of: date | None = None,
     dry_run: bool = False,
+    wait_seconds: float | None = None,
     progress: Progress = unwatched,
 ) -> NightResult:
     """Tell the night of a site: take in what has arrived, judge, and publish the queue.
@@ -56,6 +60,8 @@ def nightly(
         Civil day in the site's zone; by default the last complete one.
     dry_run : bool
         Tell it in a copy beside the site, which stays as it is.
+    wait_seconds : float, optional
+        How long to wait for others who hold the site; by default what its settings say. [s]
     progress : callable
         Told how far the night has come.
 
@@ -68,23 +74,29 @@ def nightly(
     UsageError
         If the day is before the last night's, or is not over.
     LockHeld
-        If another process is writing the site.
+        If another process holds the site all the time of the wait.
     StoreError
         If store, archive, ledger or queue refused.
     """
     site = site if isinstance(site, Site) else Site.open(Path(site))
+    wait = site.wait(wait_seconds)
     if dry_run:
-        return _beside(site, as_of, progress)
-    result = _alone(site, as_of, progress)
-    if result.told:
-        tell_outlets(site.folders.queue / folder_name(result.number), result)
+        return _beside(site, as_of, wait, progress)
+    with keeping_log(site.folders):
+        result = _alone(site, as_of, wait, progress)
+        if result.told:
+            tell_outlets(site.folders.queue / folder_name(result.number), result)
     return result
 
 
-def _alone(site: Site, as_of: date | None, progress: Progress) -> NightResult:
-    """The night of a site that nobody else writes meanwhile."""
-    with writing(site.folders.lock, "nightly"):
+def _alone(site: Site, as_of: date | None, wait_seconds: float, progress: Progress) -> NightResult:
+    """The night of a site that nobody else writes or reads meanwhile."""
+    with writing(site.folders.lock, "nightly", wait_seconds):
+        clock = Steps("nightly")
+        with suppress(StoreDamaged):  # other programs that read the store hold no lock of ours
+            patiently(lambda: Store.open(site.folders.store).close(), wait_seconds)
         make_whole(site, progress)
+        clock.done("made whole")
         try:
             return _told(site, as_of, progress)
         except StoreDamaged as damage:  # in a place that counting the rows does not read
@@ -107,15 +119,18 @@ def _tonight(site: Site, store: Store, as_of: date | None, progress: Progress) -
     records = list(Ledger(site.folders.ledger).records())
     last = _last_night(records)
     day = _day(site, as_of, last)
+    clock = Steps(f"nightly as of {day}")
     memory = site.folders.inbox_memory
     before = remembered(memory)
     found = feeds.find(site.inbox, site.settings.sources, before, settle_seconds=site.settings.settle_seconds)
     taken, changed = feeds.archive(found, site.folders.archive)
+    clock.done("found and archived", files=len(taken), bytes=sum(item.found.size for item in taken))
     left = tuple((item.name, item.left.value) for item in (*changed, *(item for item in found if item.left)))
     files = (TakenFile(item.name, item.sha256, item.source, item.found.size) for item in taken)
     intent = _intent(site, day, tuple(files), records)
     if last and not intent.files and not intent.set_aside and _same(intent, last):
         switch(site.folders.queue, last["queue"])
+        clock.done("nothing new to tell", night=last["number"])
         page = site.folders.queue / "current" / "index.html"
         return NightResult(told=False, number=last["number"], as_of=day, page=str(page), left_in_inbox=left)
     intents.write(intent, site.folders.intent)
@@ -142,6 +157,7 @@ def _finish(site: Site, store: Store, intent: Intent, progress: Progress = unwat
     settings = read_settings(recall(folders.archive, intent.settings).decode("utf-8"))
     told = tell(store, intent, settings, archived_files(folders, intent.files), folders.archive, progress)
     name = folder_name(intent.number)
+    clock = Steps(f"night {intent.number}")
     sheet = night_sheet(store, told, intent, settings, ledger_head=ledger.head)
     previous = folders.queue / folder_name(intent.number - 1)
     progress("pages", 0, 1)
@@ -150,9 +166,11 @@ def _finish(site: Site, store: Store, intent: Intent, progress: Progress = unwat
             sheet, folders.queue / name, previous if previous.is_dir() else None, template_dirs
         )
     progress("pages", 1, 1)
+    clock.done("pages written", drawn=published.drawn, linked=published.linked)
     ledger.append(_record(intent, told, published.files, name))
     switch(folders.queue, name)
     intents.remove(folders.intent)
+    clock.done("committed", open_orders=len(told.updated.open))
     return _result(site, intent, told, published)
 
 
@@ -275,11 +293,11 @@ def _result(site: Site, intent: Intent, told: Told, published: Published) -> Nig
     )
 
 
-def _beside(site: Site, as_of: date | None, progress: Progress) -> NightResult:
+def _beside(site: Site, as_of: date | None, wait_seconds: float, progress: Progress) -> NightResult:
     """Tell the night in a copy of the site, which is thrown away."""
     with tempfile.TemporaryDirectory(prefix="takeup-dry-run-") as folder:
         copy = Path(folder) / "site"
-        with writing(site.folders.lock, "copying for a dry run"):
+        with writing(site.folders.lock, "copying for a dry run", wait_seconds):
             shutil.copytree(site.folders.root, copy, symlinks=True, ignore=shutil.ignore_patterns(".lock"))
         if not site.inbox.resolve().is_relative_to(site.folders.root.resolve()):
             raise UsageError(
@@ -287,5 +305,7 @@ def _beside(site: Site, as_of: date | None, progress: Progress) -> NightResult:
                 where=str(site.inbox),
                 todo="Copy the exports into a site of its own and tell the night there.",
             )
-        result = _alone(Site.open(copy), as_of, progress)
+        beside = Site.open(copy)
+        with keeping_log(beside.folders):
+            result = _alone(beside, as_of, wait_seconds, progress)
     return replace(result, dry_run=True, page=str(site.folders.queue / "current" / "index.html"))

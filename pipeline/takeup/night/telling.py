@@ -23,6 +23,7 @@ from takeup.night.fleet import fleet_in_force
 from takeup.night.intent import Intent
 from takeup.night.progress import Progress, unwatched
 from takeup.night.stale import Stale, stale_feeds
+from takeup.night.steps import Steps
 from takeup.night.unread import unread_stops
 from takeup.orders import Updated, done_days, evidence_known, machines_at_work, update
 from takeup.site.settings import Settings
@@ -80,10 +81,12 @@ def tell(
     progress : callable
     """
     steps = iter(range(5))
+    clock = Steps(f"night {intent.number}")
     with store.night(intent.number, intent.as_of) as night:
         progress("night", next(steps), 5)
         accounting = feeds.take(night, files, settings.sources, site_zone=settings.time_zone)
         night.set_aside(store.row_ids([(row.sha256, row.line) for row in intent.set_aside]))
+        clock.done("rows taken", files=len(files), rows=sum(one.read for one in accounting))
         progress("night", next(steps), 5)
         derived = derive(
             store,
@@ -95,6 +98,7 @@ def tell(
         )
         for table, frame in derived.caches.items():
             store.write_cache(table, frame, derived.touched_strands, intent.number)
+        clock.done("derived", **derived.counters)
         progress("night", next(steps), 5)
         fleet, fleet_sha256 = fleet_in_force(intent, derived, settings.judgement, archive)
         open_rows = store.kept_out(intent.number)
@@ -111,6 +115,7 @@ def tell(
             kept_out=open_rows,
             at_work=machines_at_work(book),
         )
+        clock.done("judged", verdicts=len(judged.verdicts))
         progress("night", next(steps), 5)
         before = store.last_verdicts()
         verdicts = judged.verdicts.assign(
@@ -129,7 +134,9 @@ def tell(
         )
         store.write_verdicts(changed_verdicts(verdicts, before), intent.number)
         store.write_orders(updated.changed, updated.events, intent.number)
+        clock.done("orders written", changed=len(updated.changed))
         progress("night", next(steps), 5)
+    clock.done("written to the store")
     progress("night", 5, 5)
     return Told(
         accounting=accounting,

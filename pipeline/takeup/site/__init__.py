@@ -1,4 +1,4 @@
-"""A site: one folder with its settings, inbox, archive, ledger, store and queue."""
+"""A site: one folder with its settings, inbox, archive, ledger, store, queue and log."""
 
 from __future__ import annotations
 
@@ -72,6 +72,10 @@ class Site:
             )
         return nights
 
+    def wait(self, wait_seconds: float | None) -> float:
+        """Seconds to wait for others who hold the site: as given, else as the settings say."""
+        return self.settings.wait_seconds if wait_seconds is None else wait_seconds
+
     @property
     def template_dirs(self) -> tuple[Path, ...]:
         """The site's own templates, then ours."""
@@ -80,6 +84,9 @@ class Site:
 
 NEW_SETTINGS = """\
 # Settings of a takeup site. README.md of takeup says what can stand here.
+#
+# Exports go into inbox/. Back up archive/ and ledger/: store/ and queue/ come back from them. templates/ is
+# for words of your own. log/ says what each night's steps took, and holds the traceback of any fault of ours.
 
 [site]
 name = {name}

@@ -43,6 +43,7 @@ class Settings:
     tell_at: time
     inbox: str
     settle_seconds: float
+    wait_seconds: float
     stale_after_days: int
     sources: tuple[SourceDialect, ...]
     layers: Mapping[str, Layered[Any]]
@@ -117,6 +118,7 @@ def read_settings(text: str, name: str = "takeup.toml") -> Settings:
         tell_at=site.clock("tell_at", "02:30"),
         inbox=site.text("inbox", "inbox"),
         settle_seconds=site.number("settle_seconds", 5.0),
+        wait_seconds=site.number("wait_seconds", 60.0),
         stale_after_days=int(site.number("stale_after_days", 7.0)),
         sources=sources(as_table(document.get("source", {}), lines, "source"), zone, lines),
         layers=layers,
