@@ -9,7 +9,10 @@ from zoneinfo import ZoneInfo
 import pytest
 from tests.feeds.delivery import Site
 
+from takeup.documents.environment import environment
+from takeup.documents.sentences import sentence
 from takeup.feeds import SourceDialect
+from takeup.resources import templates_dir
 
 ZONES = [
     ("Europe/Lisbon", "Europe/Lisbon"),
@@ -20,9 +23,11 @@ ZONES = [
 ]
 
 
-def read_moments(tmp_path, cells, *, zone="", site_zone="Europe/Berlin", date_order="ymd"):
+def read_moments(tmp_path, cells, *, zone="", site_zone="Europe/Berlin", date_order="ymd", clock="24"):
     """Per cell (text, day, position) or the reason it was refused."""
-    source = SourceDialect("hours", "run_hours", ("*.csv",), time_zone=zone, date_order=date_order)
+    source = SourceDialect(
+        "hours", "run_hours", ("*.csv",), time_zone=zone, date_order=date_order, clock=clock
+    )
     site = Site(tmp_path, [source], zone=site_zone)
     lines = ["machine,read_at,meter_hours", *(f"row {n:05},{cell},1" for n, cell in enumerate(cells))]
     site.deliver({"hours.csv": "\n".join(lines)}, as_of=datetime(2098, 1, 1, tzinfo=UTC).date())
@@ -140,3 +145,64 @@ def test_day_first_moments_read_with_their_time(tmp_path):
 
 def test_years_outside_the_zone_tables_are_no_moments(tmp_path):
     assert read_moments(tmp_path, ["1969-12-31T12:00Z", "1969-12-31", "2100-01-01"]) == ["not_a_moment"] * 3
+
+
+def test_a_declared_twelve_hour_clock_reads_as_the_c_standard_reads_it(tmp_path):
+    """%I and %p of strftime, ISO/IEC 9899:2018, 7.27.3.5: hours 01 to 12; every minute of two days."""
+    start = datetime(2026, 3, 2)  # noqa: DTZ001 - a wall clock
+    walls = [start + timedelta(minutes=minute) for minute in range(0, 2880, 7)]
+    walls += [start, start.replace(hour=12), start.replace(hour=12, minute=59), start.replace(minute=59)]
+    styles = ("%m/%d/%Y %I:%M %p", "%m/%d/%Y %I:%M:%S %p", "%m-%d-%Y %I:%M%p", "%m/%d/%Y %I:%M:%S\u202f%p")
+    cells = [wall.strftime(styles[n % len(styles)]) for n, wall in enumerate(walls)]
+    found = read_moments(tmp_path, cells, date_order="mdy", clock="12")
+    assert [cell if isinstance(cell, str) else cell[0] for cell in found] == [
+        wall.isoformat() for wall in walls
+    ]
+    position = (walls[5] - datetime(1970, 1, 1)) / timedelta(days=1)  # noqa: DTZ001
+    assert found[5][2] == pytest.approx(position, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("cell", "wanted"),
+    [
+        ("2026-03-02 2:30 PM", "2026-03-02T14:30:00"),
+        ("2026-03-02T02:30:15.5 a.m.", "2026-03-02T02:30:15.5"),
+        ("2026-03-02", "2026-03-02"),
+        ("2026-03-02 2:30 PM -0500", "2026-03-02T20:30:00"),
+        ("2026-03-29 2:30 AM", "no_such_time"),
+        ("2026-10-25 2:30 AM", "ambiguous_time"),
+        ("2026-03-02 14:30", "not_a_moment"),
+        ("2026-03-02 14:30 PM", "not_a_moment"),
+        ("2026-03-02 0:30 AM", "not_a_moment"),
+        ("2026-03-02 2:30", "not_a_moment"),
+        ("2026-02-30 2:30 PM", "no_such_day"),
+    ],
+)
+def test_a_clock_of_twelve_hours_wants_am_or_pm_with_every_time(tmp_path, cell, wanted):
+    (found,) = read_moments(tmp_path, [cell], clock="12")
+    assert (found if isinstance(found, str) else found[0]) == wanted
+
+
+@pytest.mark.parametrize("cell", ["2026-03-02 2:30 PM", "2026-03-02T11:00:00 am"])
+def test_a_clock_of_twelve_hours_is_never_guessed(tmp_path, cell):
+    assert read_moments(tmp_path, [cell]) == ["twelve_hour_clock"]
+
+
+def test_the_refusal_of_a_twelve_hour_time_says_how_to_declare_it():
+    env = environment([templates_dir()])
+    facts = {"column": "read_at", "found": "2026-03-02 2:30 PM", "wanted": ""}
+    assert 'clock = "12"' in sentence(env, "refused", "twelve_hour_clock", facts)
+
+
+def test_a_day_with_the_midnight_of_a_twelve_hour_clock_is_a_day(tmp_path):
+    lives = (
+        "strand,machine,fitted_on\nA,EL-1,3/2/2026 12:00:00 AM\nB,EL-1,3/2/2026\nC,EL-1,3/2/2026 12:00 PM\n"
+    )
+    source = SourceDialect("lives", "strands", ("*.csv",), date_order="mdy", clock="12")
+    site = Site(tmp_path / "declared", [source])
+    site.deliver({"lives.csv": lives})
+    assert site.rows("strands")["fitted_on"].tolist() == ["2026-03-02", "2026-03-02"]
+    assert site.reasons() == [("not_a_date", 4, "fitted_on")]
+    site = Site(tmp_path / "not", [SourceDialect("lives", "strands", ("*.csv",), date_order="mdy")])
+    site.deliver({"lives.csv": lives})
+    assert [reason for reason, _, _ in site.reasons()] == ["twelve_hour_clock"] * 2

@@ -18,6 +18,7 @@ from takeup.units import conversion
 DELIMITERS = (",", ";", "\t", "|")
 GROUPINGS = ("", ".", ",", " ", "'")
 DATE_ORDERS = ("ymd", "dmy", "mdy")
+CLOCKS = ("24", "12")
 DELIVERIES = ("", "whole", "increment")
 
 
@@ -33,6 +34,8 @@ class SourceDialect:
     files : tuple of str
         Patterns of its file names.
     delimiter, decimal, grouping, date_order, encoding : str
+    clock : str
+        ``24``, or ``12`` where every time of day bears AM or PM.
     time_zone : str
         Zone of its wall clock; '' for the site's.
     headers : mapping
@@ -62,6 +65,7 @@ class SourceDialect:
     decimal: str = "."
     grouping: str = ""
     date_order: str = "ymd"
+    clock: str = "24"
     encoding: str = "utf-8"
     time_zone: str = ""
     headers: Mapping[str, str] = field(default_factory=dict)
@@ -78,6 +82,7 @@ class SourceDialect:
         self._one_of("decimal", self.decimal, (".", ","))
         self._one_of("grouping", self.grouping, GROUPINGS)
         self._one_of("date_order", self.date_order, DATE_ORDERS)
+        self._one_of("clock", self.clock, CLOCKS)
         self._one_of("delivery", self.delivery, DELIVERIES)
         if not self.files:
             self._wrong("files", "is empty", "Name the files of this source, for example run_hours*.csv.")
@@ -157,7 +162,8 @@ class SourceDialect:
 
     def marks(self, site_zone: str) -> Marks:
         """How its numbers and dates read, at a site in that zone."""
-        return Marks(self.decimal, self.grouping, self.date_order, self.time_zone or site_zone, site_zone)
+        zone = self.time_zone or site_zone
+        return Marks(self.decimal, self.grouping, self.date_order, self.clock, zone, site_zone)
 
     def rules(self, positions: Mapping[str, int]) -> tuple[CellRule, ...]:
         """How each contract column is read, given where the file has it."""

@@ -101,6 +101,7 @@ time_zone = {zone}
 # delimiter = ";"
 # decimal = ","
 # date_order = "dmy"
+# clock = "12"                    # where times bear AM or PM
 # headers = {{ "Chain" = "strand", "Length" = "length_mm" }}
 # units = {{ length_mm = "in" }}
 # words = {{ occasion = {{ "R" = "routine" }} }}

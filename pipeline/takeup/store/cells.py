@@ -16,6 +16,12 @@ from takeup.store.reasons import Refusal
 
 _SEPARATED = {"ymd": r"{y}{s}\d\d?{s}\d\d?", "dmy": r"\d\d?{s}\d\d?{s}{y}"}
 _MIDNIGHT = r"(?:[T ]0?0:00(?::00(?:\.0{1,6})?)?)?"
+_HALF = r"[ \x{a0}\x{202f}]?[{half}]\.?[Mm]\.?"
+_MIDNIGHT_OF_TWELVE = r"(?:[T ]12:00(?::00(?:\.0{1,6})?)?" + _HALF.replace("{half}", "Aa") + ")?"
+#: A time of day with AM or PM.
+TWELVE_HOURS = r"[T ](?:0?[1-9]|1[0-2]):[0-5]\d(?::[0-5]\d(?:\.\d{1,6})?)?" + _HALF.replace("{half}", "AaPp")
+#: What to do about one that the source did not declare.
+DECLARE_TWELVE = 'a time of 24 hours, or clock = "12" in the settings of the source'
 
 
 @dataclass(frozen=True)
@@ -180,11 +186,13 @@ def iso_day(cell: str, date_order: str) -> str:
 def date_cell(rule: CellRule, marks: Marks) -> CellSql:
     """A day; a time of midnight behind it says nothing and is let through."""
     cell, column = raw(rule), rule.field.name
-    pattern = day_pattern(marks.date_order) + _MIDNIGHT
+    of_twelve = marks.clock == "12"
+    pattern = day_pattern(marks.date_order) + (_MIDNIGHT_OF_TWELVE if of_twelve else _MIDNIGHT)
     day = name("day " + column)
+    written = f"regexp_extract({cell}, '^[^T ]+')" if of_twelve else cell
     parsed = (
         f"CASE WHEN {matches(cell, pattern)} "
-        f"THEN CAST(try_cast({iso_day(cell, marks.date_order)} AS TIMESTAMP) AS DATE) END"
+        f"THEN CAST(try_cast({iso_day(written, marks.date_order)} AS TIMESTAMP) AS DATE) END"
     )
     return CellSql(
         (
@@ -193,11 +201,20 @@ def date_cell(rule: CellRule, marks: Marks) -> CellSql:
         ),
         f"({name(column)} IS NULL AND {cell} <> '')",
         (
+            *undeclared_twelve(cell, marks),
             (f"NOT {matches(cell, pattern)}", Refusal.NOT_A_DATE, f"a day, {order_of(marks)}"),
             ("TRUE", Refusal.NO_SUCH_DAY, "a day of the calendar"),
         ),
         steps=(Step(((f"day {column}", parsed),)),),
     )
+
+
+def undeclared_twelve(cell: str, marks: Marks) -> tuple[tuple[str, Refusal, str], ...]:
+    """The reason for a time with AM or PM where the source did not declare such a clock."""
+    if marks.clock == "12":
+        return ()
+    day = day_pattern(marks.date_order) + TWELVE_HOURS
+    return ((matches(cell, day), Refusal.TWELVE_HOUR_CLOCK, DECLARE_TWELVE),)
 
 
 def plain_word(word: str) -> str:
@@ -217,5 +234,6 @@ def _mapped(cell: str, words: Mapping[str, str], otherwise: str) -> str:
 
 
 def order_of(marks: Marks) -> str:
-    """A source's order of dates, in words."""
-    return {"ymd": "year-month-day", "dmy": "day-month-year", "mdy": "month-day-year"}[marks.date_order]
+    """A source's order of dates, and its clock of twelve hours, in words."""
+    order = {"ymd": "year-month-day", "dmy": "day-month-year", "mdy": "month-day-year"}[marks.date_order]
+    return f"{order}, a time of day with AM or PM" if marks.clock == "12" else order

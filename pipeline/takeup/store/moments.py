@@ -6,7 +6,17 @@ not in doubt, and in the doubled hour keeps the offset in its text, so that its 
 
 from __future__ import annotations
 
-from takeup.store.cells import CellSql, Step, day_pattern, iso_day, matches, order_of, raw
+from takeup.store.cells import (
+    TWELVE_HOURS,
+    CellSql,
+    Step,
+    day_pattern,
+    iso_day,
+    matches,
+    order_of,
+    raw,
+    undeclared_twelve,
+)
 from takeup.store.quoting import name, text
 from takeup.store.reading import CellRule, Marks
 from takeup.store.reasons import Refusal
@@ -29,6 +39,10 @@ def moment_cell(rule: CellRule, marks: Marks, *, offsets: bool) -> CellSql:
         Whether any cell of the column has an offset; without, and with one zone, nothing is converted.
     """
     cell, column = raw(rule), rule.field.name
+    before: tuple[Step, ...] = ()
+    if marks.clock == "12":
+        before = (Step(((f"wall {column}", _of_24_hours(cell)),)),)
+        cell = name("wall " + column)
     pattern = f"{day_pattern(marks.date_order, YEAR)}(?:{TIME}(?:{OFFSET})?)?"
     clock, timed = name("clock " + column), name("timed " + column)
     bare = f"regexp_replace({cell}, {text(OFFSET + '$')}, '')" if offsets else cell
@@ -73,13 +87,31 @@ def moment_cell(rule: CellRule, marks: Marks, *, offsets: bool) -> CellSql:
         ),
         failed=f"{name(column)} IS NULL",
         reasons=(
+            *undeclared_twelve(cell, marks),
             (f"NOT {matches(cell, pattern)}", Refusal.NOT_A_MOMENT, f"a day or a moment, {order_of(marks)}"),
             (f"{clock} IS NULL", Refusal.NO_SUCH_DAY, "a day of the calendar"),
             (f"{turn}.gap", Refusal.NO_SUCH_TIME, f"a time that exists in {marks.zone}"),
             ("TRUE", Refusal.AMBIGUOUS_TIME, f"a time that exists once in {marks.zone}, or its offset"),
         ),
-        steps=steps,
+        steps=(*before, *steps),
         joins=tuple(joins),
+    )
+
+
+def _of_24_hours(cell: str) -> str:
+    """The text of a moment with AM or PM as one of 24 hours; a time without either reads as no moment.
+
+    12 AM is midnight and 12 PM noon.
+    """
+    twelve = f"[^T ]+{TWELVE_HOURS}(?:{OFFSET})?"
+    hour = f"try_cast(regexp_extract({cell}, '[T ](\\d\\d?):', 1) AS INTEGER) % 12"
+    half = f"CASE WHEN regexp_matches({cell}, '[Pp]\\.?[Mm]') THEN 12 ELSE 0 END"
+    rest = f"regexp_extract({cell}, '(:[0-5]\\d(?::[0-5]\\d(?:\\.\\d+)?)?)[^:]*?[AaPp]', 1)"
+    offset = f"regexp_extract({cell}, '[Mm]\\.?(.*)$', 1)"
+    clock = f"lpad(CAST({hour} + {half} AS VARCHAR), 2, '0') || {rest}"
+    read = f"regexp_extract({cell}, '^[^T ]+') || 'T' || {clock} || {offset}"
+    return (
+        f"CASE WHEN {matches(cell, twelve)} THEN {read} WHEN contains({cell}, ':') THEN '?' ELSE {cell} END"
     )
 
 

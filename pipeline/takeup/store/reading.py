@@ -23,6 +23,8 @@ class Marks:
         ``''``, ``.``, ``,`` or a space.
     date_order : str
         ``ymd``, ``dmy`` or ``mdy``.
+    clock : str
+        ``24`` or ``12``.
     zone, site_zone : str
         Names of the source's and the site's time zones.
     """
@@ -30,6 +32,7 @@ class Marks:
     decimal: str = "."
     grouping: str = ""
     date_order: str = "ymd"
+    clock: str = "24"
     zone: str = "UTC"
     site_zone: str = "UTC"
 

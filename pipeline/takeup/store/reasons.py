@@ -21,6 +21,7 @@ class Refusal(StrEnum):
     NOT_A_DATE = "not_a_date"
     NO_SUCH_DAY = "no_such_day"
     NOT_A_MOMENT = "not_a_moment"
+    TWELVE_HOUR_CLOCK = "twelve_hour_clock"
     NO_SUCH_TIME = "no_such_time"
     AMBIGUOUS_TIME = "ambiguous_time"
     UNKNOWN_WORD = "unknown_word"
