@@ -6,7 +6,9 @@ A row set aside by mistake would hide an alarm, so most cases here are of readin
 from __future__ import annotations
 
 from datetime import date, timedelta
+from typing import Any
 
+import numpy as np
 import pytest
 from tests.derive.plant import FITTED, PACE, PITCH, Plant, after, reasons, simple_plant
 
@@ -293,6 +295,74 @@ class TestCopiedSurvey:
         plant = calm(marks=3)
         plant.survey(after(6500), [1.66, 1.67])
         assert reasons(plant.derived()) == {}
+
+
+class TestCopiedFromASister:
+    """Two strands of a set on one day; A is measured first, at four marks unless said otherwise."""
+
+    @staticmethod
+    def pair(
+        b: list[float], *, sets: str = "BE-1", hours: float = 5500, **more: Any
+    ) -> tuple[Plant, list[int]]:
+        plant = Plant()
+        plant.machine()
+        plant.meter()
+        plant.strand("BE-1-A", set="BE-1")
+        plant.strand("BE-1-B", set=sets)
+        for name in "AB":
+            plant.survey(after(0), [0.10, 0.11, 0.12, 0.13], f"BE-1-{name}", occasion="as_left")
+        rows = plant.survey(after(hours), [1.61, 1.64, 1.67, 1.70], "BE-1-A")
+        return plant, rows + plant.survey(after(hours), b, "BE-1-B", **more)
+
+    def test_neither_is_used_since_nobody_can_tell_which_is_the_copy(self) -> None:
+        plant, rows = self.pair([1.61, 1.64, 1.67, 1.70])
+        derived = plant.derived()
+        assert reasons(derived) == dict.fromkeys(rows, "copied_survey")
+        found = {one.row_id: one.found for one in derived.set_aside}
+        assert found[rows[0]].endswith("mm, as on BE-1-B that day")
+        assert found[rows[-1]].endswith("mm, as on BE-1-A that day")
+
+    @pytest.mark.parametrize(
+        ("b", "more"),
+        [
+            pytest.param([1.61, 1.64, 1.67, 1.75], {}, id="one-mark-another-millimetre"),
+            pytest.param([1.61, 1.64, 1.67], {}, id="fewer-marks"),
+            pytest.param([1.61, 1.64, 1.67, 1.70], {"sets": "BE-2"}, id="strands-of-two-sets"),
+            pytest.param([1.61, 1.64, 1.67, 1.70], {"occasion": "as_found"}, id="another-occasion"),
+        ],
+    )
+    def test_what_is_no_copy_stands(self, b: list[float], more: dict[str, Any]) -> None:
+        plant, _ = self.pair(b, **more)
+        assert reasons(plant.derived()) == {}
+
+    def test_two_chains_just_fitted_as_a_matched_set_may_be_equal(self) -> None:
+        """Both were measured alike as left, and stand, in every test of this class."""
+        plant, _ = self.pair([1.55, 1.58, 1.62, 1.66])
+        assert reasons(plant.derived()) == {}
+
+    def test_three_marks_are_too_few_between_sisters(self) -> None:
+        plant = Plant()
+        plant.machine()
+        plant.meter()
+        for name in "AB":
+            plant.strand(f"BE-1-{name}", set="BE-1")
+            plant.survey(after(0), [0.10, 0.11, 0.12], f"BE-1-{name}", occasion="as_left")
+            plant.survey(after(5500), [1.61, 1.64, 1.67], f"BE-1-{name}")
+        assert reasons(plant.derived()) == {}
+
+    def test_a_repeat_that_says_the_same_confirms_a_survey(self) -> None:
+        plant, _ = self.pair([1.61, 1.64, 1.67, 1.70])
+        for name in "AB":
+            plant.survey(after(5500), [1.61, 1.64, 1.67, 1.70], f"BE-1-{name}", occasion="repeat")
+        assert reasons(plant.derived()) == {}
+
+    def test_chance_makes_four_marks_equal_about_once_in_65_surveys(self) -> None:
+        """Handbook value, derived with s = 0.8 mm; the draws leave a standard error of 0.8 in 65."""
+        draw = np.random.default_rng(8)
+        true = draw.uniform(3000, 3100, (400_000, 4, 1))
+        one, other = np.moveaxis(np.rint(true + draw.normal(0, 0.8, (400_000, 4, 2))), 2, 0)
+        share = (one == other).all(axis=1).mean()
+        assert 1 / share == pytest.approx(65, abs=0.5 + 3 * 0.8)
 
 
 class TestSwappedStrands:

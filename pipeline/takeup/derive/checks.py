@@ -47,7 +47,7 @@ def judged(
     """
     values = site_values(settings)
     stands = np.ones(len(readings), dtype=bool)
-    found: list[Aside] = copies(readings, stands, values)
+    found: list[Aside] = copies(readings, stands, register, values)
     stands = standing(stands, found)
     for check in (miscounts, impossible, swaps):
         more = check(readings, stands, register, values)

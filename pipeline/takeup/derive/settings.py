@@ -224,6 +224,14 @@ class MeasuringSettings:
         low=2,
         high=20,
     )
+    copied_sister_marks: int = setting(
+        4,
+        "marks",
+        Source.PROPOSED,
+        "So many marks, all equal to a sister strand's on one day, look copied.",
+        low=2,
+        high=20,
+    )
     copied_after_hours: float = setting(
         24.0,
         "h",
