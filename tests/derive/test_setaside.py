@@ -5,6 +5,7 @@ A row set aside by mistake would hide an alarm, so most cases here are of readin
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, timedelta
 from typing import Any
 
@@ -298,24 +299,27 @@ class TestCopiedSurvey:
 
 
 class TestCopiedFromASister:
-    """Two strands of a set on one day; A is measured first, at four marks unless said otherwise."""
+    """Two strands of a set that wore apart, measured on one day at four marks."""
+
+    COPY = (1.61, 1.64, 1.67, 1.70)
 
     @staticmethod
     def pair(
-        b: list[float], *, sets: str = "BE-1", hours: float = 5500, **more: Any
+        b: Sequence[float], *, before: float = 1.2, sets: str = "BE-1", marks: int = 4, **more: Any
     ) -> tuple[Plant, list[int]]:
+        """Strand A goes from 1.5 to 1.66 %, strand B from ``before`` to ``b``."""
         plant = Plant()
         plant.machine()
         plant.meter()
-        plant.strand("BE-1-A", set="BE-1")
-        plant.strand("BE-1-B", set=sets)
-        for name in "AB":
-            plant.survey(after(0), [0.10, 0.11, 0.12, 0.13], f"BE-1-{name}", occasion="as_left")
-        rows = plant.survey(after(hours), [1.61, 1.64, 1.67, 1.70], "BE-1-A")
-        return plant, rows + plant.survey(after(hours), b, "BE-1-B", **more)
+        for name, its_set, e in (("BE-1-A", "BE-1", 1.5), ("BE-1-B", sets, before)):
+            plant.strand(name, set=its_set)
+            plant.survey(after(0), [0.10, 0.11, 0.12, 0.13], name, occasion="as_left")
+            plant.survey(after(4500), [e, e + 0.03, e + 0.05, e + 0.08], name)
+        rows = plant.survey(after(5500), TestCopiedFromASister.COPY[:marks], "BE-1-A")
+        return plant, rows + plant.survey(after(5500), b, "BE-1-B", **more)
 
     def test_neither_is_used_since_nobody_can_tell_which_is_the_copy(self) -> None:
-        plant, rows = self.pair([1.61, 1.64, 1.67, 1.70])
+        plant, rows = self.pair(self.COPY)
         derived = plant.derived()
         assert reasons(derived) == dict.fromkeys(rows, "copied_survey")
         found = {one.row_id: one.found for one in derived.set_aside}
@@ -335,34 +339,28 @@ class TestCopiedFromASister:
         plant, _ = self.pair(b, **more)
         assert reasons(plant.derived()) == {}
 
-    def test_two_chains_just_fitted_as_a_matched_set_may_be_equal(self) -> None:
-        """Both were measured alike as left, and stand, in every test of this class."""
-        plant, _ = self.pair([1.55, 1.58, 1.62, 1.66])
+    def test_two_chains_just_fitted_or_worn_alike_may_be_equal(self) -> None:
+        """Alike as left in every test of this class; here also 1000 h before."""
+        plant, _ = self.pair(self.COPY, before=1.45)
         assert reasons(plant.derived()) == {}
 
     def test_three_marks_are_too_few_between_sisters(self) -> None:
-        plant = Plant()
-        plant.machine()
-        plant.meter()
-        for name in "AB":
-            plant.strand(f"BE-1-{name}", set="BE-1")
-            plant.survey(after(0), [0.10, 0.11, 0.12], f"BE-1-{name}", occasion="as_left")
-            plant.survey(after(5500), [1.61, 1.64, 1.67], f"BE-1-{name}")
+        plant, _ = self.pair(self.COPY[:3], marks=3)
         assert reasons(plant.derived()) == {}
 
     def test_a_repeat_that_says_the_same_confirms_a_survey(self) -> None:
-        plant, _ = self.pair([1.61, 1.64, 1.67, 1.70])
+        plant, _ = self.pair(self.COPY)
         for name in "AB":
-            plant.survey(after(5500), [1.61, 1.64, 1.67, 1.70], f"BE-1-{name}", occasion="repeat")
+            plant.survey(after(5500), self.COPY, f"BE-1-{name}", occasion="repeat")
         assert reasons(plant.derived()) == {}
 
     def test_chance_makes_four_marks_equal_about_once_in_65_surveys(self) -> None:
-        """Handbook value, derived with s = 0.8 mm; the draws leave a standard error of 0.8 in 65."""
+        """Handbook values, derived with s = 0.8 mm: a third a mark, and 1 in 65 at the most for four."""
         draw = np.random.default_rng(8)
         true = draw.uniform(3000, 3100, (400_000, 4, 1))
         one, other = np.moveaxis(np.rint(true + draw.normal(0, 0.8, (400_000, 4, 2))), 2, 0)
-        share = (one == other).all(axis=1).mean()
-        assert 1 / share == pytest.approx(65, abs=0.5 + 3 * 0.8)
+        assert (one == other).mean() == pytest.approx(1 / 3, abs=0.005)  # a third, to two figures
+        assert 65 < 1 / (one == other).all(axis=1).mean() < 100
 
 
 class TestSwappedStrands:
