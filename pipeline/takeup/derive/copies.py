@@ -2,11 +2,11 @@
 
 That may come by chance. Two readings of one length on a millimetre step, each with a standard deviation of
 s = 0.8 mm, are equal in about a third of the cases: one mark in 3 surveys, two in 9, four in 84 by drawing
-them; 1/(2 sqrt(pi) s) a mark, which makes four in 65, lies on the careful side and is what pages say [derived].
-For a chain that has worn since it is far less. For two chains worn alike
-it is not, and of a hundred pairs some would be set aside every year; so sisters are only held against each
-other where they stood apart by more than the uncertainty before, and the chance is again far less. What is
-set aside here may still be right, and is asked about, never corrected.
+them. 1/(2 sqrt(pi) s) a mark, which makes four in 65, lies on the careful side and is what pages say
+[derived]. For a chain that has worn since it is far less. For two chains worn alike it is not, and of a
+hundred pairs some would be set aside every year; so sisters are only held against each other where they stood
+apart by more than the uncertainty before, and the chance is again far less. What is set aside here may still
+be right, and is asked about, never corrected.
 """
 
 from __future__ import annotations
