@@ -85,6 +85,7 @@ def fleet(strands: int) -> SimpleNamespace:
             "place": "",
             "remark": "",
             "raw_finding": "",
+            "first_load": False,
         }
     )
     stops = shutdowns(

@@ -174,6 +174,9 @@ class Plant:
     def last_delivery(self, feed: Feed, night: int | None = None) -> tuple[int, date, int | None] | None:
         return (night or 1, FITTED, None) if self.registered or feed is not Feed.STRANDS else None
 
+    def first_delivery(self, feed: Feed) -> int:  # noqa: ARG002 - every row is known from the first night
+        return 1
+
     def effective_changes(self, *_: Any) -> dict[str, set[str]]:
         return {"strand": set(self.changed), "machine": set()}
 

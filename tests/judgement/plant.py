@@ -157,7 +157,7 @@ def findings(*seen: dict[str, Any]) -> pd.DataFrame:
     """Findings as derived, each as what differs from a side rub seen on the strand on the as-of day."""
     usual = {
         "machine": "BE-1", "strand": "BE-1-A", "day": MONDAY, "finding": "side_rub", "stop_class": False,
-        "severity": "", "abnormal": True, "place": "", "remark": "",
+        "severity": "", "abnormal": True, "place": "", "remark": "", "first_load": False,
     }  # fmt: skip
     rows = []
     for number, differs in enumerate(seen):

@@ -128,6 +128,23 @@ def test_a_fracture_ends_by_close_out_alone(more: dict[str, Any], rub: str, crac
     assert ends("cracked_pin", **more)["reason"] == crack
 
 
+@pytest.mark.parametrize(
+    ("fitted", "first_load", "case"),
+    [
+        pytest.param(MONDAY - 19, True, "closed", id="history-of-a-chain-since-replaced"),
+        pytest.param(MONDAY - 20, True, "fracture", id="on-the-day-of-fitting-it-may-be-the-new-chain"),
+        pytest.param(MONDAY - 300, True, "fracture", id="history-of-the-chain-that-runs"),
+        pytest.param(MONDAY - 19, False, "fracture", id="news-of-a-chain-replaced-since"),
+    ],
+)
+def test_a_first_loads_fracture_of_a_chain_since_replaced_stops_no_machine(
+    fitted: int, first_load: bool, case: str
+) -> None:
+    seen = {"finding": "cracked_pin", "stop_class": True, "day": MONDAY - 20, "first_load": first_load}
+    found = judged(strand(fitted_day=fitted), findings=findings(seen), only=ONLY)
+    assert verdict(found, "abnormal_finding")["reason"] == case
+
+
 def test_findings_that_ask_for_several_jobs_are_due_for_each_and_the_frame_shows_the_most_urgent() -> None:
     seen = findings(
         {"finding": "side_rub"},

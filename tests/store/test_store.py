@@ -212,6 +212,8 @@ def test_last_delivery_knows_night_day_and_newest_event(tmp_path):
     assert site.store.last_delivery("run_hours") == (1, AS_OF, 20514)
     assert site.store.last_delivery("machines") == (2, later(1), None)
     assert site.store.last_delivery("machines", night=1) is None
+    assert (site.store.first_delivery("run_hours"), site.store.first_delivery("machines")) == (1, 2)
+    assert site.store.first_delivery("shutdowns") is None
     assert site.store.exported("run_hours")
 
 

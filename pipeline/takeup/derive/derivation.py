@@ -67,6 +67,9 @@ class KnownRows(Protocol):
     def last_delivery(self, feed: Feed, night: int | None = None) -> tuple[int, date, int | None] | None:
         """Night, day and newest event of a feed's last delivery up to a night; None before the first."""
 
+    def first_delivery(self, feed: Feed) -> int | None:
+        """Night of a feed's first delivery; None before it."""
+
     def effective_changes(
         self, night: int, as_of: date, previous_as_of: date | None, feeds: Iterable[Feed]
     ) -> dict[str, set[str]]:
@@ -199,7 +202,9 @@ def derive(
         set_aside_rows=aside_rows,
         lube=lubed,
         takeup=takeups.latest(travelled, known),
-        findings=findings(rows(Feed.INSPECTION_FINDINGS), known, settings),
+        findings=findings(
+            rows(Feed.INSPECTION_FINDINGS), known, settings, store.first_delivery(Feed.INSPECTION_FINDINGS)
+        ),
         machines=machines,
         shutdowns=rows(Feed.SHUTDOWNS),
         sources=rows(Feed.ENERGY_SOURCES),

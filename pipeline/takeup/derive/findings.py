@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 COLUMNS = {
     "row_id": WHOLE, "machine": TEXT, "strand": TEXT, "day": WHOLE, "pos": NUMBER, "finding": TEXT,
     "stop_class": FLAG, "severity": TEXT, "abnormal": FLAG, "place": TEXT, "remark": TEXT,
-    "raw_finding": TEXT,
+    "raw_finding": TEXT, "first_load": FLAG,
 }  # fmt: skip
 
 _DENIED = re.compile(r"\b(?:no|not|without|free of)\b[^.;!]{0,20}$", re.IGNORECASE)
@@ -48,19 +48,26 @@ class Read(NamedTuple):
     abnormal: bool
 
 
-def findings(rows: pd.DataFrame, register: Register, settings: Layered[MeasuringSettings]) -> pd.DataFrame:
+def findings(
+    rows: pd.DataFrame, register: Register, settings: Layered[MeasuringSettings], first_night: int | None
+) -> pd.DataFrame:
     """All findings under the words of the vocabulary.
 
     Parameters
     ----------
     rows : DataFrame
         Rows of the feed.
+    register : Register
+    settings : Layered[MeasuringSettings]
+    first_night : int or None
+        Night of the feed's first load.
 
     Returns
     -------
     DataFrame
         row_id, machine (the strand's own where blank), strand, day, pos, finding, stop_class, severity (the
-        row's, else the vocabulary's), abnormal, place, remark, raw_finding; sorted by row id.
+        row's, else the vocabulary's), abnormal, place, remark, raw_finding, first_load (it came with the
+        feed's first load); sorted by row id.
 
     Raises
     ------
@@ -94,6 +101,7 @@ def findings(rows: pd.DataFrame, register: Register, settings: Layered[Measuring
             "place": rows["place"],
             "remark": rows["remark"],
             "raw_finding": rows["finding"],
+            "first_load": rows["known_from"] == first_night,
         },
         COLUMNS,
     )

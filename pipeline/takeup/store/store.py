@@ -264,6 +264,14 @@ class Store:
             ).fetchall()
         return None if found[0][0] is None else found[0]
 
+    def first_delivery(self, feed: Feed | str) -> int | None:
+        """Night of a feed's first usable file: that of its first load."""
+        with speaking(self.path):
+            ((first,),) = self.connection.execute(
+                "SELECT min(night) FROM file WHERE feed = ? AND refused_whole = ''", [Feed(feed).value]
+            ).fetchall()
+        return None if first is None else int(first)
+
     def kept_out(self, night: int | None = None) -> list[KeptOut]:
         """The rows refused and not answered since, and those waiting, at a night, by default the last."""
         known = self.last_night() if night is None else night

@@ -1,10 +1,11 @@
 """What people saw asks for its own work, and a fracture always for a look at the whole system.
 
 Severity is the vocabulary's or the row's, whichever is worse. A stop word ends only by close-out: a new chain
-or a later look does not answer why it broke. Other findings also end when the strand was looked at later and
-nothing was found, or its chain was renewed. Free words outside the vocabulary are read by a person, at once
-if they hold a stop word. Source: common practice, no source; chain-drive symptoms agree with MIL-HDBK-1164,
-Table 48.
+or a later look does not answer why it broke. But what a plant's history tells of a chain long replaced, come
+with the first load, is no news, and there is no order to close: there a stop word ends with its chain. Other
+findings also end when the strand was looked at later and nothing was found, or its chain was renewed. Free
+words outside the vocabulary are read by a person, at once if they hold a stop word. Source: common practice,
+no source; chain-drive symptoms agree with MIL-HDBK-1164, Table 48.
 """
 
 from __future__ import annotations
@@ -111,7 +112,7 @@ def _seen(situation: Situation) -> pd.DataFrame:
         severity=severity,
         job=_jobs(seen, severity, np.where(at >= 0, words(strands, "lube_plan")[at], "")),
         looked_since=(_looked(seen, pos) > pos) & (severity != STOP),
-        renewed=renewed & (severity != STOP),
+        renewed=renewed & ((severity != STOP) | yes(seen, "first_load")),
     )
 
 
