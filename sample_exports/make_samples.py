@@ -1019,6 +1019,7 @@ def _stories(rows: Rows) -> None:
             )
         )
     _miscount_and_correction(rows)
+    _copied_survey(rows)
     for strand, grown in (("EL-11-A", 6), ("EL-11-B", 5)):
         lengths = _lengths(rows, strand, _latest(rows, strand))
         _survey(rows, strand, date(2026, 9, 7), tuple(length + grown for length in lengths))
@@ -1103,6 +1104,19 @@ def _miscount_and_correction(rows: Rows) -> None:
             corrected = replace_cells(row, length_mm=f"{float(row['length_mm']) - 1:.0f}")
             corrected["changed_at"] = "2026-09-02T07:30"
             rows["elongation_readings"].append((date(2026, 9, 2), corrected))
+
+
+def _copied_survey(rows: Rows) -> None:
+    """The newest survey of FE-31-B holds the lengths of the one before, to the millimetre."""
+    latest = _latest(rows, "FE-31-B")
+    before = max(
+        when for when, row in rows["elongation_readings"] if row["strand"] == "FE-31-B" and when < latest
+    )
+    lengths = _lengths(rows, "FE-31-B", before)
+    for index, (when, row) in enumerate(rows["elongation_readings"]):
+        if row["strand"] == "FE-31-B" and when == latest:
+            copied = f"{lengths[int(row['mark']) - 1]:.0f}"
+            rows["elongation_readings"][index] = (when, replace_cells(row, length_mm=copied))
 
 
 def _latest(rows: Rows, strand: str) -> date:

@@ -179,13 +179,22 @@ def test_every_urgent_order_has_a_day_that_no_later_night_moves(site):
 
 
 def test_a_miscounted_survey_row_is_set_aside_with_its_arithmetic(kept_out, site):
-    (row,) = [row for row in kept_out if row["state"] == "set aside"]
-    assert "EL-13-B" in row["raw"]
+    (row,) = [row for row in kept_out if row["state"] == "set aside" and "EL-13-B" in row["raw"]]
     assert "21 pitches" in row["wanted"]
     assert "pitch" in row["why"]
     assert any(
         job == "correct_data" and "whole_pitch_miscount" in subject for job, subject in orders(site, 1)
     )
+
+
+def test_a_survey_copied_from_the_one_before_is_no_new_evidence_and_the_chain_is_measured_again(
+    kept_out, site
+):
+    copied = [row for row in kept_out if row["state"] == "set aside" and "FE-31-B" in row["raw"]]
+    assert len(copied) == 4
+    assert all("as on the last survey" in row["found"] and "repeat" in row["why"] for row in copied)
+    assert ("correct_data", "elongation_readings/copied_survey") in orders(site, 1)
+    assert "FE-31-B" in orders(site, 1)["measure", "FE-31"]["strands"]
 
 
 def test_readings_of_a_strand_that_no_register_names_wait(kept_out, site):
