@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+
 import pytest
 from tests.night import plant
 from tests.night.told import ONE, told
@@ -35,6 +37,23 @@ def equal_after_a_rebuild(takeup, site: Site) -> bool:
     before = plant.told_files(site.folders.queue)
     done = takeup("rebuild", "--site", site.folders.root, "--json")
     return done.code == 0 and done.told["different"] == [] and plant.told_files(site.folders.queue) == before
+
+
+def told_kept_out(site: Site) -> list[dict[str, str]]:
+    """The rows kept out as the queue's file tells them."""
+    with (site.folders.queue / "current" / "kept_out.csv").open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def on_the_page(site: Site, line: int) -> bool:
+    """Whether the row of FE-32-B that was set aside stands among those kept out: who, when, why, raw text."""
+    (row,) = [one for one in told_kept_out(site) if one["line"] == str(line)]
+    page = (site.folders.queue / "current" / "index.html").read_text("utf-8")
+    said = (
+        "Set aside by chain steward, not used from the night as of Mon 31 Aug 2026 on: "
+        "“the chain crew says so”."
+    )
+    return row["state"] == "set aside" and "FE-32-B" in row["raw"] and row["why"] == said and said in page
 
 
 def test_without_rows_kept_out_it_says_so(takeup, site):
@@ -99,10 +118,18 @@ def test_a_row_that_nobody_trusts_is_set_aside(takeup, site):
     after = rows(site, Feed.ELONGATION_READINGS)
     assert set(before["row_id"]) - set(after["row_id"]) == {chosen["row_id"]}
 
+    assert on_the_page(site, place["line"])
     plant.deliver(site, plant.exports(FIRST, ONE))  # it comes again, and stays set aside
     night = takeup("nightly", "--site", root, "--as-of", SECOND, "--json").told
     assert all(one["duplicate"] == one["read"] for one in night["accounting"])
     assert set(rows(site, Feed.ELONGATION_READINGS)["row_id"]) == set(after["row_id"])
+    assert on_the_page(site, place["line"])
+    for page in (site.folders.queue / "current").glob("*.html"):
+        page.unlink()  # so that the rebuild writes the queue again
+    page_before = told_kept_out(site)
+    assert takeup("rebuild", "--site", root, "--json").told["different"] == []
+    assert told_kept_out(site) == page_before
+    assert on_the_page(site, place["line"])
     assert equal_after_a_rebuild(takeup, site)
 
 
@@ -114,6 +141,9 @@ def test_a_refused_row_set_aside_is_no_longer_asked_about(takeup, site):
     takeup("quarantine", "--site", root, "--set-aside", f"{first['sha256']}:{first['line']}", *WHO)
     assert takeup("nightly", "--site", root, "--as-of", FIRST, "--json").told["kept_out"] == 1
     assert takeup("quarantine", "--site", root, "--json").told["kept_out"] == [second]
+    assert [row["why"][:9] for row in told_kept_out(site) if row["line"] == str(first["line"])] == [
+        "Set aside"
+    ]
 
 
 def test_a_file_of_which_nothing_was_used_can_be_set_aside_whole(takeup, site):

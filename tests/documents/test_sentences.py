@@ -21,6 +21,7 @@ from takeup.judgement.nextchain import EVIDENCE
 from takeup.judgement.options import BY_NAME, MECHANISMS
 from takeup.judgement.register import CODES as LACKING
 from takeup.model import Fact, KeptOut, Urgency
+from takeup.night.decided import REASON as BY_A_PERSON
 from takeup.orders.closeouts import REASONS
 from takeup.orders.silence import CASES as ORDERED_CASES
 from takeup.store.reasons import FileRefusal, Refusal, Waiting
@@ -60,7 +61,7 @@ WORD_VALUES = {
 REGISTRIES = {
     "refused": set(Refusal),
     "waiting": set(Waiting),
-    "set_aside": {*SetAside, *REASONS},
+    "set_aside": {*SetAside, *REASONS, BY_A_PERSON},
     "file_refused": set(FileRefusal),
     "rule": {f"{rule}__{case}" for rule, cases in CASES.items() for case in cases},
     "finding": {*VOCABULARY, UNCLASSIFIED},

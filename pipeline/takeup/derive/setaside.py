@@ -149,17 +149,20 @@ def kept_out(told: pd.DataFrame, store: Origins) -> list[KeptOut]:
     for row in told.to_dict("records"):
         row_id = int(row["row_id"])
         place = where[row_id]
-        words = {
-            name: str(row[name]) for name in ("reason", "feed", "raw", "column", "found", "wanted", "subject")
-        }
         found.append(
             KeptOut(
                 state="set aside",
+                reason=str(row["reason"]),
+                feed=str(row["feed"]),
                 file=str(place["file"]),
                 sha256=str(place["sha256"]),
                 line=int(str(place["line"])),
+                raw=str(row["raw"]),
+                column=str(row["column"]),
+                found=str(row["found"]),
+                wanted=str(row["wanted"]),
+                subject=str(row["subject"]),
                 row_id=row_id,
-                **words,
             )
         )
     return found

@@ -215,6 +215,9 @@ def kept_out_sentence(env: Environment, row: KeptOut) -> str:
         "wanted": row.wanted,
         "subject": row.subject,
         "feed": row.feed,
+        "by": row.by,
+        "remark": row.remark,
+        "since": row.since,
     }
     return sentence(env, row.state.replace(" ", "_"), row.reason, facts)
 

@@ -32,10 +32,13 @@ class TakenFile:
 
 @dataclass(frozen=True)
 class SetAsideRow:
-    """A row that a person does not trust: the line of an archived export."""
+    """A row that a person does not trust: the line of an archived export, who said so, and why."""
 
     sha256: str
     line: int
+    file: str = ""
+    by: str = ""
+    reason: str = ""
 
 
 @dataclass(frozen=True)

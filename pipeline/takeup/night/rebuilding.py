@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import hashlib
 import shutil
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from takeup.documents.publish import publish, switch
 from takeup.ledger import Ledger
+from takeup.model import KeptOut
 from takeup.night.accounts import accounts, counted
+from takeup.night.decided import set_aside_by_people
 from takeup.night.exports import archived_files, templates_of
 from takeup.night.intent import Intent
 from takeup.night.progress import Progress, unwatched
@@ -108,7 +111,8 @@ def rebuild_store(site: Site, progress: Progress = unwatched) -> Rebuilt:
             if told.orders_sha256 != record["orders"] or accounts(told.accounting) != record["accounting"]:
                 different.append(record["number"])
             if _usable(different, others) and place == len(nights) - 1:
-                written = _queue_again(site, store, told, record, settings)
+                decided = set_aside_by_people(nights, told.accounting, site.folders.archive)
+                written = _queue_again(site, store, told, record, settings, decided)
         progress("nights", len(nights), len(nights))
     used = _usable(different, others)
     if used:
@@ -129,7 +133,14 @@ def _told_again(site: Site, store: Store, record: dict[str, Any], settings: Sett
     return tell(store, intent, settings, archived_files(site.folders, intent.files), site.folders.archive)
 
 
-def _queue_again(site: Site, store: Store, told: Told, record: dict[str, Any], settings: Settings) -> bool:
+def _queue_again(
+    site: Site,
+    store: Store,
+    told: Told,
+    record: dict[str, Any],
+    settings: Settings,
+    decided: Sequence[KeptOut],
+) -> bool:
     """Write a night's queue again unless it stands as recorded."""
     folder = site.folders.queue / record["queue"]
     stands = all(
@@ -138,7 +149,7 @@ def _queue_again(site: Site, store: Store, told: Told, record: dict[str, Any], s
     )
     if not stands:
         intent = Intent.of(record)
-        sheet = night_sheet(store, told, intent, settings, ledger_head=record["previous"])
+        sheet = night_sheet(store, told, intent, settings, ledger_head=record["previous"], decided=decided)
         draft, old = (folder.with_name(f".{folder.name}.{part}") for part in ("again", "old"))
         with templates_of(intent, site.folders) as template_dirs:
             publish(sheet, draft, None, template_dirs)

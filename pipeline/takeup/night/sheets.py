@@ -26,7 +26,7 @@ from takeup.documents.sheets import (
 from takeup.judgement.nextchain import NextChain, next_chain
 from takeup.judgement.pastlives import PastLives, past_lives
 from takeup.judgement.stops import StopTable, stop_table
-from takeup.model import Answer, Job, Order, Verdict
+from takeup.model import Answer, Job, KeptOut, Order, Verdict
 from takeup.night.intent import Intent
 from takeup.night.series import EPOCH, Strands
 from takeup.night.telling import Told
@@ -46,7 +46,13 @@ _CHARTED = frozenset(set(Job) - {Job.LUBRICATE, Job.CORRECT_DATA})
 
 
 def night_sheet(
-    store: Store, told: Told, intent: Intent, settings: Settings, *, ledger_head: str
+    store: Store,
+    told: Told,
+    intent: Intent,
+    settings: Settings,
+    *,
+    ledger_head: str,
+    decided: Sequence[KeptOut],
 ) -> NightSheet:
     """Everything a night publishes.
 
@@ -58,6 +64,8 @@ def night_sheet(
     settings : Settings
     ledger_head : str
         Of the ledger before this night.
+    decided : sequence of KeptOut
+        The rows that people set aside.
     """
     open_orders = sorted(
         told.updated.open, key=lambda order: (order.urgency.rank, order.need_by or date.max, order.number)
@@ -89,7 +97,7 @@ def night_sheet(
         ),
         unread_stops=tuple(told.unread_stops),
         unjudged=tuple(_unjudged(told)),
-        kept_out=tuple(told.kept_out),
+        kept_out=(*told.kept_out, *decided),
         accounting=tuple(told.accounting),
         refused_files=tuple(
             RefusedFile(row.file, row.feed, row.reason, row.found, row.wanted) for row in told.refused_files

@@ -22,6 +22,7 @@ from takeup.errors import StoreDamaged, UsageError
 from takeup.ledger import Ledger
 from takeup.night import intent as intents
 from takeup.night.accounts import accounts, counted
+from takeup.night.decided import set_aside_by_people
 from takeup.night.exports import archived_files, templates_of
 from takeup.night.inbox_memory import remember, remembered
 from takeup.night.intent import Intent, SetAsideRow, TakenFile
@@ -158,7 +159,8 @@ def _finish(site: Site, store: Store, intent: Intent, progress: Progress = unwat
     told = tell(store, intent, settings, archived_files(folders, intent.files), folders.archive, progress)
     name = folder_name(intent.number)
     clock = Steps(f"night {intent.number}")
-    sheet = night_sheet(store, told, intent, settings, ledger_head=ledger.head)
+    decided = set_aside_by_people([*ledger.nights(), intent.record()], told.accounting, folders.archive)
+    sheet = night_sheet(store, told, intent, settings, ledger_head=ledger.head, decided=decided)
     previous = folders.queue / folder_name(intent.number - 1)
     progress("pages", 0, 1)
     with templates_of(intent, folders) as template_dirs:
@@ -233,7 +235,9 @@ def _intent(site: Site, day: date, taken: tuple[TakenFile, ...], records: Sequen
             ),
         ),
         set_aside=tuple(
-            SetAsideRow(one["sha256"], one["line"]) for one in decided if one["act"] == "set aside"
+            SetAsideRow(one["sha256"], one["line"], one["file"], one["by"], one["reason"])
+            for one in decided
+            if one["act"] == "set aside"
         ),
         settings=settings,
         templates=tuple(templates),

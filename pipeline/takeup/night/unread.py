@@ -6,8 +6,6 @@ every line of a file of which nothing could be used.
 
 from __future__ import annotations
 
-import gzip
-import zlib
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -15,9 +13,7 @@ from pathlib import Path
 from takeup.derive.vocabulary import plain, stop_word
 from takeup.feeds import SourceDialect
 from takeup.model import Feed, KeptOut
-from takeup.site.folders import recall
-
-_GZIP = b"\x1f\x8b"
+from takeup.night.lines import text_lines
 
 
 def unread_stops(
@@ -49,12 +45,5 @@ def unread_stops(
 
 def _rows(file: KeptOut, archive: Path) -> Iterator[KeptOut]:
     """Every line of a refused file, as well as it reads: encodings of two or four bytes a letter too."""
-    content = recall(archive, file.sha256)
-    if content.startswith(_GZIP):
-        try:
-            content = gzip.decompress(content)
-        except (OSError, EOFError, zlib.error):
-            return
-    text = content.replace(b"\0", b"").decode("utf-8", errors="replace")
-    for number, line in enumerate(text.splitlines(), start=1):
+    for number, line in enumerate(text_lines(archive, file.sha256), start=1):
         yield replace(file, line=number, raw=line)
