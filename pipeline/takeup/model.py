@@ -61,8 +61,8 @@ class Accounting:
 class KeptOut:
     """A row that is not used, and why. Codes and values only: the sentence comes from the templates.
 
-    ``state`` is ``refused``, ``waiting`` or ``set aside``. Of a row that a person set aside, ``by``, ``remark``
-    and ``since`` say who did, why, and as of which day.
+    ``state`` is ``refused``, ``waiting`` or ``set aside``. Of a row that a person set aside, ``by``,
+    ``remark`` and ``since`` say who did, why, and as of which day.
     """
 
     state: str

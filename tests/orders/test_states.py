@@ -171,6 +171,12 @@ def test_a_day_of_the_limits_own_goes_before_the_week() -> None:
     plant.tell(due(Job.REPLACE_SET, urgency=U.THIS_WEEK, need_by=ahead))
     assert plant.order("C-0001").need_by == ahead
     plant.tell(due(Job.REPLACE_SET, urgency=U.THIS_WEEK, need_by=LATER))
+    assert plant.order("C-0001").need_by == LATER
+    # Beside it a reason as urgent that gives no day: then the week holds.
+    plant.tell(
+        due(Job.REPLACE_SET, urgency=U.THIS_WEEK, need_by=LATER),
+        due(Job.REPLACE_SET, urgency=U.THIS_WEEK, rule="undated"),
+    )
     assert plant.order("C-0001").need_by == MONDAY + timedelta(days=7)
 
 
@@ -259,7 +265,7 @@ def test_every_reason_must_be_clear_before_an_order_is_withdrawn() -> None:
     order = plant.order("C-0001")
     assert order.state is S.PROPOSED
     assert [reason.subject for reason in order.reasons] == ["E1-B"]
-    assert (order.urgency, order.need_by) == (U.THIS_WEEK, MONDAY + timedelta(days=7))
+    assert (order.urgency, order.need_by) == (U.THIS_WEEK, LATER)
     plant.tell(clear(one), clear(other))
     assert plant.order("C-0001").state is S.WITHDRAWN
 

@@ -37,8 +37,8 @@ PARTS: dict[Job, Names] = {
 class Candidate:
     """What an order would say by tonight's due verdicts alone.
 
-    ``need_by`` is None where neither a verdict nor a planned stop gives a day; ``lead_days`` where the job
-    buys no set or nobody knows.
+    ``need_by`` is None where neither a verdict nor a planned stop gives a day; ``dated`` says whether every
+    verdict of the leading urgency gives one. ``lead_days`` is None where the job buys no set or nobody knows.
     """
 
     job: Job
@@ -55,7 +55,8 @@ class Candidate:
     reasons: tuple[Reason, ...]
     last_evidence_on: date | None
     newest_known: int
-    lead_days: float | None = None
+    dated: bool
+    lead_days: float | None
 
 
 def candidates(
@@ -117,6 +118,7 @@ def _candidate(
         reasons=tuple(_reason(each) for each in group),
         last_evidence_on=latest(*(each.evidence_on for each in group)),
         newest_known=max(answers.known(each.question) for each in group),
+        dated=all(each.verdict.need_by is not None for each in group if each.urgency is first.urgency),
         lead_days=lead_days,
     )
 

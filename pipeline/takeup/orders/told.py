@@ -15,7 +15,7 @@ done                    done; a new condition, a new order     done
 out.
 
 *Stop now* and *this week* give an order a day of their own, counted from the day on which it came to that
-urgency: said once, it stands still while the nights go on. An earlier day of the limit's own goes before it.
+urgency: said once, it stands still while the nights go on. A day that the limit gives goes before it.
 """
 
 from __future__ import annotations
@@ -85,7 +85,7 @@ def said(candidate: Candidate, order: Order, as_of: date, week: int) -> Order:
         Days that a job for this week has.
     """
     since = _urgent_since(order, candidate.urgency, as_of)
-    need_by = earliest(candidate.need_by, _last_day(candidate.urgency, since, week))
+    need_by = earliest(candidate.need_by, _last_day(candidate, since, week))
     return replace(
         order,
         subject_kind=candidate.subject_kind,
@@ -144,7 +144,7 @@ def _amended(
     leads = candidate.urgency.rank <= order.urgency.rank
     urgency = candidate.urgency if leads else order.urgency
     since = _urgent_since(order, urgency, as_of)
-    need_by = earliest(candidate.need_by, order.need_by, _last_day(urgency, since, week))
+    need_by = earliest(candidate.need_by, order.need_by, _last_day(candidate, since, week) if leads else None)
     return replace(
         _with_reasons(order, candidate, standing),
         strands=tuple(sorted({*candidate.strands, *order.strands})),
@@ -173,11 +173,13 @@ def _urgent_since(order: Order, urgency: Urgency, as_of: date) -> date:
     return order.urgent_since
 
 
-def _last_day(urgency: Urgency, since: date, week: int) -> date | None:
-    """The day by which an urgency alone wants the job done; None for what waits for a stop."""
-    if urgency is Urgency.STOP_NOW:
+def _last_day(candidate: Candidate, since: date, week: int) -> date | None:
+    """The day by which an urgency alone wants the job done; None for what has its own or waits for a stop."""
+    if candidate.urgency is Urgency.STOP_NOW:
         return since
-    return since + timedelta(days=week) if urgency is Urgency.THIS_WEEK else None
+    if candidate.urgency is Urgency.THIS_WEEK and not candidate.dated:
+        return since + timedelta(days=week)
+    return None
 
 
 def _set_here_on(candidate: Candidate, order: Order, as_of: date) -> date | None:
