@@ -16,7 +16,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from takeup.errors import OurFault, StoreDamaged
-from takeup.model import Change, Fact, Job, Order, OrderEvent, OrderState, Reason, Urgency
+from takeup.model import Change, Evidence, Fact, Job, Order, OrderEvent, OrderState, Reason, Urgency
 
 R = TypeVar("R")
 
@@ -115,8 +115,11 @@ def reason_to_json(reason: Reason) -> dict[str, Any]:
         "subject": reason.subject,
         "case": reason.case,
         "facts": [fact_to_json(fact) for fact in reason.facts],
-        "evidence": [int(row_id) for row_id in reason.evidence],
+        "evidence": [
+            {"part": each.part, "rows": [int(row_id) for row_id in each.rows]} for each in reason.evidence
+        ],
         "last_evidence_on": _day_to_json(reason.last_evidence_on),
+        "settings": [fact_to_json(fact) for fact in reason.settings],
     }
 
 
@@ -130,8 +133,9 @@ def reason_from_json(stored: dict[str, Any]) -> Reason:
             subject=s["subject"],
             case=s["case"],
             facts=tuple(fact_from_json(fact) for fact in s["facts"]),
-            evidence=tuple(s["evidence"]),
+            evidence=tuple(Evidence(each["part"], tuple(each["rows"])) for each in s["evidence"]),
             last_evidence_on=_day_from_json(s["last_evidence_on"]),
+            settings=tuple(fact_from_json(fact) for fact in s["settings"]),
         ),
     )
 

@@ -6,6 +6,7 @@ columns are listed where they are made (``derive`` and ``judgement``).
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date
 from enum import StrEnum
@@ -167,6 +168,27 @@ class OrderState(StrEnum):
 
 
 @dataclass(frozen=True)
+class Evidence:
+    """The delivered rows that play one part in a verdict.
+
+    Attributes
+    ----------
+    part : str
+        A code of :data:`takeup.judgement.evidence.PARTS`: the register, the latest survey, the meter...
+    rows : tuple of int
+        Row ids, sorted.
+    """
+
+    part: str
+    rows: tuple[int, ...]
+
+
+def row_ids(evidence: Iterable[Evidence]) -> tuple[int, ...]:
+    """The row ids of all parts, each once, sorted."""
+    return tuple(sorted({row for each in evidence for row in each.rows}))
+
+
+@dataclass(frozen=True)
 class Verdict:
     """One rule's answer for one subject, with its facts.
 
@@ -189,9 +211,11 @@ class Verdict:
         Civil day on which it would change.
     reason : str
         Code of what is missing when the rule cannot judge, or of the case that applied.
-    evidence : tuple of int
-        Row ids of the rows used.
+    evidence : tuple of Evidence
+        The rows used, by the part they play.
     facts : tuple of Fact
+    settings : tuple of Fact
+        The settings that entered its numbers, each named ``section.field``.
     """
 
     rule: str
@@ -210,8 +234,9 @@ class Verdict:
     need_by: date | None = None
     buy_by: date | None = None
     reason: str = ""
-    evidence: tuple[int, ...] = ()
+    evidence: tuple[Evidence, ...] = ()
     facts: tuple[Fact, ...] = ()
+    settings: tuple[Fact, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -222,8 +247,9 @@ class Reason:
     subject: str
     case: str
     facts: tuple[Fact, ...]
-    evidence: tuple[int, ...] = ()
+    evidence: tuple[Evidence, ...] = ()
     last_evidence_on: date | None = None
+    settings: tuple[Fact, ...] = ()
 
 
 @dataclass(frozen=True)

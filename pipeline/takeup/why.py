@@ -14,7 +14,7 @@ from takeup.derive.state import state
 from takeup.documents import answers as documents
 from takeup.errors import UsageError
 from takeup.judgement.judging import explain, judge
-from takeup.model import Feed, Order
+from takeup.model import Feed, Order, row_ids
 from takeup.night.fleet import recalled_fleet
 from takeup.orders import done_days, machines_at_work
 from takeup.site import Site
@@ -61,7 +61,7 @@ def why(site: Site, subject: str, *, wait_seconds: float | None = None) -> Why:
 
 
 def _order(store: Store, order: Order, dirs: Any) -> Why:
-    rows = sorted({row for reason in order.reasons for row in reason.evidence})
+    rows = sorted({row for reason in order.reasons for row in row_ids(reason.evidence)})
     answer = order_answer(order, store.order_events(order.number), store.origins(rows))
     return Why(lambda: documents.order_text(answer, dirs), lambda: documents.order_record(answer))
 
@@ -92,6 +92,6 @@ def _strand(
         at_work=machines_at_work(book.values()),
     )
     verdicts = explain(strand, judged.situation, settings.judgement)
-    rows = sorted({row for verdict in verdicts for row in verdict.evidence})
+    rows = sorted({row for verdict in verdicts for row in row_ids(verdict.evidence)})
     answer = strand_answer(strand, as_of, verdicts, book.values(), store.origins(rows))
     return Why(lambda: documents.strand_text(answer, dirs), lambda: documents.strand_record(answer))

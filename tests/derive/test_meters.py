@@ -102,3 +102,29 @@ def test_a_machine_with_a_meter_of_its_own_range() -> None:
 def test_moduli_that_do_not_read(text: str) -> None:
     with pytest.raises(SettingsError, match="not a list of numbers above nought"):
         book(*TWO, settings=Layered(MeasuringSettings(meter_moduli_hours=text)))
+
+
+def test_the_readings_around_a_moment() -> None:
+    """Rows in the order given: A on days 0, 10, 20 (ids 1 to 3), B on days 0 and 20."""
+    meters = book(*TWO)
+    ids = {
+        machine: meters.rows.loc[meters.rows["machine"] == machine, "row_id"].tolist()
+        for machine in ("A", "B")
+    }
+    machines = ["A", "A", "A", "A", "B", "C"]
+    moments = MIDDAY + np.array([5.0, 10, 25, -1, 5, 5])
+    before, after = meters.rows_around(machines, moments)
+    a, b = ids["A"], ids["B"]
+    assert before.tolist() == [a[0], a[1], a[2], -1, b[0], -1]
+    assert after.tolist() == [a[1], a[2], -1, a[0], b[1], -1]
+
+
+def test_a_reading_that_came_later_is_not_around_a_moment() -> None:
+    before, after = book(*TWO).rows_around(["A"], MIDDAY + np.array([5.0]), known_to=MIDDAY + 8)
+    assert before[0] >= 0
+    assert after.tolist() == [-1]
+
+
+def test_no_meter_has_no_readings_around() -> None:
+    before, after = book().rows_around(["A"], np.array([MIDDAY]))
+    assert before.tolist() == after.tolist() == [-1]

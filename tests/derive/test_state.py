@@ -67,7 +67,7 @@ class TestReckoningDay:
         before = told(plant)
         plant.add(Feed.RUN_HOURS, machine="BE-1", read_at=TUESDAY, meter_hours=5000 + PACE * 547 + 15)
         row = told(plant)
-        for name in ("reckon_day", "hours_reckoned", "h_middle", "h_early", "hours_per_day_30"):
+        for name in ("reckon_day", "hours_reckoned", "h_middle", "h_early", "hours_per_day_short"):
             assert row[name] == before[name], name
         assert row["hours_now"] != before["hours_now"]
         assert row["meter_day"] == MONDAY + 1
@@ -85,8 +85,8 @@ class TestHours:
         plant.meter(days=364)
         plant.meter(first=FITTED + timedelta(days=371), days=175, start=5000 + 364 * PACE + 70)
         row = told(plant)
-        assert row["hours_per_day_30"] == row["hours_per_day_90"] == PACE
-        assert row["hours_per_day_365"] < PACE
+        assert row["hours_per_day_short"] == row["hours_per_day_usual"] == PACE
+        assert row["hours_per_day_long"] < PACE
         assert (row["h_middle"], row["h_early"]) == (PACE, PACE)
 
     def test_the_plan_where_the_meter_is_silent(self) -> None:
@@ -95,7 +95,7 @@ class TestHours:
         plant.strand()
         row = told(plant)
         assert (row["h_middle"], row["h_early"]) == (18, 18)
-        assert np.isnan(row["hours_per_day_90"])
+        assert np.isnan(row["hours_per_day_usual"])
         assert np.isnan(row["hours_now"])
         assert row["meter_row"] == -1
 

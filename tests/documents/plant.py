@@ -29,6 +29,7 @@ from takeup.model import (
     Accounting,
     Answer,
     Change,
+    Evidence,
     Fact,
     Job,
     KeptOut,
@@ -212,8 +213,17 @@ def order(
     )
 
 
+#: settings that entered the numbers: two defaults, and one of the site's own
+READ = (
+    Fact("limits.pin_share", 0.5, "1", "default, proposed for takeup, no source", is_default=True),
+    Fact("planning.margin_days", 14.0, "d", "default, common practice, no source", is_default=True),
+    Fact("planning.lead_days", 80.0, "d", "takeup.toml line 9, [planning] lead_days (maker; steward)"),
+)
+
+
 def reason(rule: str, subject: str, case: str, *facts: Fact) -> Reason:
-    return Reason(rule, subject, case, facts, evidence=(101, 102, 103))
+    evidence = (Evidence("survey", (101, 102, 103)),)
+    return Reason(rule, subject, case, facts, evidence=evidence, settings=READ)
 
 
 def finding(word: str, seen: str, strand: str, severity: str) -> tuple[Fact, ...]:

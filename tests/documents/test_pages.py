@@ -13,7 +13,7 @@ from tests.documents.plant import order as make_order
 from tests.documents.reading import Page, read
 
 from takeup.documents.environment import environment
-from takeup.documents.pages import evidence_rows, exposure, order_page, seen
+from takeup.documents.pages import evidence_parts, exposure, order_page, seen
 from takeup.documents.sheets import EvidenceLine, MachineSheet, OrderSheet, ReminderSheet
 from takeup.errors import OurFault
 from takeup.model import Fact, Job, Reason, Urgency
@@ -47,7 +47,8 @@ def test_every_kind_of_job_has_its_page(job: Job) -> None:
 @pytest.mark.parametrize("job", list(Job))
 def test_no_code_of_the_program_reaches_a_page(job: Job) -> None:
     """But for names of files and settings, which people look for by those names."""
-    named = {"closeouts_to_fill.csv", "plan_part", "energy_sources.csv", "inspection_findings.csv"}
+    named = {"closeouts_to_fill.csv", "energy_sources.csv", "inspection_findings.csv"}
+    named |= {"plan_part", "pin_share", "margin_days"}
     text = page_of(SHEETS[job]).text
     found = set(re.findall(r"\b[a-z]+(?:_[a-z]+)+(?:\.csv)?\b|\bJ[1-8]\b", text)) - named
     assert found == set()
@@ -111,16 +112,18 @@ def test_the_worst_of_several_exposures_is_told() -> None:
     assert exposure(replace(order, buy_by=order.raised_as_of)) is None
 
 
-def test_every_default_is_named_as_one_with_the_status_of_its_source() -> None:
+def test_every_default_is_listed_once_with_its_sentence_and_the_status_of_its_source() -> None:
     sheet = SHEETS[Job.REPLACE_SET]
-    defaults = page_of(sheet).section("Defaults used", "The site's own values")
-    used = [fact for one in sheet.order.reasons for fact in one.facts if fact.is_default]
-    assert used
+    page = page_of(sheet).section("Defaults used", "The site's own values")
+    used = [fact for one in (*sheet.order.reasons, *sheet.series) for fact in one.settings]
+    assert any(not fact.is_default for fact in used)
     for fact in used:
-        assert fact.origin in defaults
-    assert "Planning margin 14 days default, common practice, no source" in defaults
-    assert "Sprocket fit 2.895 % default, common practice, no source" in defaults
-    assert "Lead time" not in defaults
+        assert page.count(f"({fact.name})") == int(fact.is_default)
+    assert (
+        "The pin's share of the joint's wear until a joint has been sectioned. (limits.pin_share) 0.5 "
+        "proposed for takeup, no source" in page
+    )
+    assert "Margin on top of the lead time. (planning.margin_days) 14 days common practice, no source" in page
 
 
 def test_an_override_is_printed_with_reason_by_whom_on_and_review_by() -> None:
@@ -324,12 +327,30 @@ def test_the_rows_behind_an_order_stand_by_file_and_two_of_one_name_are_told_apa
     def line(number: int, sha256: str = "a" * 64, file: str = "run_hours.csv") -> EvidenceLine:
         return EvidenceLine(number, "run_hours", file, number, sha256)
 
-    assert [(one.file, one.bytes, one.lines) for one in evidence_rows([line(4), line(5), line(9)])] == [
-        ("run_hours.csv", "", "4 to 5 and 9")
+    def rows(*lines: EvidenceLine) -> list[tuple[str, bool, str]]:
+        (part,) = evidence_parts(lines)
+        return [(one.file, one.has_twin, one.lines) for one in part.rows]
+
+    assert rows(line(4), line(5), line(9)) == [("run_hours.csv", False, "4 to 5 and 9")]
+    assert rows(line(4), line(4, "b" * 64), line(0, "c" * 64, "torn.csv")) == [
+        ("run_hours.csv", True, "4"),
+        ("run_hours.csv", True, "4"),
+        ("torn.csv", False, ""),
     ]
-    twice = evidence_rows([line(4), line(4, "b" * 64), line(0, "c" * 64, "torn.csv")])
-    assert [(one.file, one.bytes, one.lines) for one in twice] == [
-        ("run_hours.csv", "a" * 12, "4"),
-        ("run_hours.csv", "b" * 12, "4"),
-        ("torn.csv", "", ""),
+
+
+def test_the_rows_behind_an_order_stand_by_the_part_they_play() -> None:
+    def line(number: int, feed: str, part: str) -> EvidenceLine:
+        return EvidenceLine(number, feed, f"{feed}.csv", number, "a" * 64, part)
+
+    lines = [
+        line(7, "run_hours", "meter"),
+        line(5, "elongation_readings", "baseline"),
+        line(3, "elongation_readings", "survey"),
+        line(2, "strands", "register"),
     ]
+    assert [part.name for part in evidence_parts(lines)] == ["register", "survey", "baseline", "meter"]
+    sheet = replace(SHEETS[Job.REPLACE_SET], evidence=tuple(lines))
+    text = page_of(sheet).text
+    for said in ("Baseline survey", "Latest survey", "Meter readings between which hours are reckoned"):
+        assert said in text

@@ -53,13 +53,14 @@ _STATE: dict[str, Any] = {
     "corrosive": "no", "hot": "no", "wet": "no", "dusty": "no", "combustible_dust": "no",
     "confined_space": "no", "stop_cost_per_hour": np.nan, "planned_hours_per_day": 20.4,
     "pitches_now": 240, "teeth_max": 12, "teeth_min": 12,
-    "hours_now": 5500, "meter_day": MONDAY, "hours_bridged": False, "hours_per_day_30": 16.0,
-    "hours_per_day_90": 16.8, "hours_per_day_365": 20.4, "reckon_day": MONDAY, "hours_reckoned": 5500,
+    "hours_now": 5500, "meter_day": MONDAY, "hours_bridged": False, "hours_per_day_short": 16.0,
+    "hours_per_day_usual": 16.8, "hours_per_day_long": 20.4, "reckon_day": MONDAY, "hours_reckoned": 5500,
     "h_middle": 16.8, "h_early": 20.4, "fitted_day": MONDAY - 366, "hours_at_fitting": 0,
     "survey_id": "s4", "survey_day": MONDAY, "survey_hours": 5500, "e_wear_mean": E_WEAR,
     "e_wear_max": E_WEAR + 0.04,
     "e_geo_mean": E_GEO, "e_geo_max": E_GEO + 0.04, "max_mark": "3", "spread": 0.04, "u_wear": U_WEAR,
     "u_geo": U_GEO, "n_marks": 4, "baseline": "as_left", "survey_note": "", "n_surveys": 4,
+    "survey_settings": "tape_class tape_2_mm tape_2_mm_per_m step_mm u_repeat_mm u_pull_mm u_temperature_k",
     "last_any_day": MONDAY, "new_limits_reason": "", "zero_shift": E_GEO - E_WEAR, "tolerance_percent": 0.25,
     "takeup_used_mm": 300, "takeup_estimated": False, "takeup_day": MONDAY, "takeup_rem_mm": 180,
     "e_takeup": 200 * 284 / 36576, "pitches_removed": 0,
@@ -101,7 +102,14 @@ def unmeasured(name: str = "BE-1-A", **differs: Any) -> dict[str, Any]:
         ),
         np.nan,
     )
-    texts = {"survey_id": "", "max_mark": "", "baseline": "", "survey_rows": [], "n_surveys": 0}
+    texts = {
+        "survey_id": "",
+        "max_mark": "",
+        "baseline": "",
+        "survey_rows": [],
+        "n_surveys": 0,
+        "survey_settings": "",
+    }
     return strand(name, **(nothing | texts | differs))
 
 
@@ -132,8 +140,8 @@ def surveys(*lives: tuple[str, list[tuple[float, float]]], last_day: int = MONDA
                     "occasion": "routine", "n_marks": 4, "pitches": 20, "e_wear_mean": e, "e_wear_max": e,
                     "e_geo_mean": e + E_GEO - E_WEAR, "e_geo_max": e + E_GEO - E_WEAR, "max_mark": "1",
                     "spread": 0.0, "u_wear": U_WEAR, "u_geo": U_GEO, "u_rate": U_GEO, "baseline": "as_left",
-                    "percent_only": False, "usable": True, "usable_for_rate": True, "note": "",
-                    "row_ids": [1000 + number],
+                    "is_zero": False, "percent_only": False, "usable": True, "usable_for_rate": True,
+                    "note": "", "row_ids": [1000 + number],
                 }
             )  # fmt: skip
     return pd.DataFrame(rows)

@@ -11,7 +11,7 @@ from tests.judgement.plant import MONDAY, alone, due, fact, findings, judged, st
 
 from takeup.derive.vocabulary import NOTE, NOTHING_FOUND, VOCABULARY
 from takeup.judgement.judging import Judged
-from takeup.model import Job, Urgency
+from takeup.model import Job, Urgency, row_ids
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -159,7 +159,7 @@ def test_findings_that_ask_for_several_jobs_are_due_for_each_and_the_frame_shows
     rub = asked[ALIGN]
     assert (fact(rub, "finding"), fact(rub, "findings")) == ("side_rub", ("side_rub", "bent_attachment"))
     assert (fact(rub, "rows"), fact(rub, "seen_on")) == (2, date(2026, 3, 2))
-    assert rub.evidence == (500, 502)
+    assert row_ids(rub.evidence) == (500, 502)
 
 
 def test_a_finding_on_the_machine_is_the_machines() -> None:

@@ -10,7 +10,7 @@ import pytest
 from tests.judgement.plant import MONDAY, alone, due, fact, judged, strand, unmeasured, verdict, worn
 
 from takeup.judgement.judging import Judged
-from takeup.model import Job, KeptOut, Urgency
+from takeup.model import Job, KeptOut, Urgency, row_ids
 
 
 def asked_of(*rows: dict[str, Any], **known: Any) -> Judged:
@@ -85,7 +85,7 @@ def test_rows_that_may_hide_an_alert_are_wanted_this_week(row: dict[str, Any], u
     asked = due(told, "data_unjudged", "elongation_readings/whole_pitch_miscount")
     assert asked.urgency is urgency
     assert fact(asked, "hides_alert") is (urgency is Urgency.THIS_WEEK)
-    assert asked.evidence == (77,)
+    assert row_ids(asked.evidence) == (77,)
 
 
 def test_meter_rows_concern_the_strands_of_their_machine() -> None:

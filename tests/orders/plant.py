@@ -13,7 +13,7 @@ import pandas as pd
 
 from takeup import orders
 from takeup.layered import Layered
-from takeup.model import Answer, Change, Fact, Job, Order, Urgency, Verdict
+from takeup.model import Answer, Change, Evidence, Fact, Job, Order, Urgency, Verdict
 from takeup.orders import OrdersSettings, Updated
 from takeup.orders.days import EPOCH
 
@@ -67,7 +67,7 @@ def due(
         need_by=need_by,
         buy_by=buy_by,
         reason=case,
-        evidence=evidence,
+        evidence=(Evidence("survey", evidence),) if evidence else (),
         facts=given,
     )
 

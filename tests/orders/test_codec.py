@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from takeup import codec
 from takeup.errors import OurFault, StoreError
-from takeup.model import Change, Fact, Job, Order, OrderEvent, OrderState, Reason, Urgency
+from takeup.model import Change, Evidence, Fact, Job, Order, OrderEvent, OrderState, Reason, Urgency
 
 scalars = (
     st.none()
@@ -46,7 +46,7 @@ ORDER = Order(
             "E1-A",
             "reached",
             (Fact("e", 2.0, "percent", "readings.csv line 4"),),
-            (3, 5),
+            (Evidence("survey", (3, 5)), Evidence("register", (1,))),
             date(2026, 3, 2),
         ),
     ),

@@ -133,8 +133,8 @@ def test_a_reason_names_its_facts_and_the_lines_behind_them() -> None:
         "seen_on": "2026-03-02",
     }
     assert reason["evidence"] == [
-        {"file": "strands.csv", "line": 2, "sha256": "b" * 64},
-        {"file": "readings.csv", "line": 4, "sha256": "a" * 64},
+        {"part": "survey", "file": "strands.csv", "line": 2, "sha256": "b" * 64},
+        {"part": "survey", "file": "readings.csv", "line": 4, "sha256": "a" * 64},
     ]
 
 

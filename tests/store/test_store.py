@@ -16,7 +16,7 @@ from tests.feeds.delivery import AS_OF, EXPORTS, Site, later
 import takeup
 from takeup.contracts import contract
 from takeup.errors import LockHeld, OurFault, StoreDamaged, StoreError
-from takeup.model import Change, Fact, Feed, Job, Order, OrderEvent, OrderState, Reason, Urgency
+from takeup.model import Change, Evidence, Fact, Feed, Job, Order, OrderEvent, OrderState, Reason, Urgency
 from takeup.store import Store, migrations
 
 
@@ -311,7 +311,7 @@ def order(number: str, state: OrderState, **more) -> Order:
         "EL-1 A",
         "reached",
         (Fact("e", 3.02, "percent", "run_hours.csv line 2"),),
-        (1, 2),
+        (Evidence("survey", (1, 2)),),
         AS_OF,
     )
     values = {

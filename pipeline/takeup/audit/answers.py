@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
-from takeup.model import Answer, Order, OrderEvent, Verdict
+from takeup.judgement.evidence import PARTS, by_part
+from takeup.model import Answer, Evidence, Order, OrderEvent, Verdict
 from takeup.orders.told import OPEN
 
 if TYPE_CHECKING:
@@ -16,13 +17,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class ExportLine:
-    """Where one row that was used stands."""
+    """Where one row that was used stands, and the part it plays."""
 
     row_id: int
     feed: str
     file: str
     line: int
     sha256: str
+    part: str
 
 
 @dataclass(frozen=True)
@@ -57,7 +59,9 @@ def order_answer(order: Order, events: Iterable[OrderEvent], origins: pd.DataFra
         ``row_id``, ``feed``, ``file``, ``sha256``, ``line`` of the rows in its reasons.
     """
     return OrderAnswer(
-        order, tuple(event for event in events if event.order == order.number), _lines(origins)
+        order,
+        tuple(event for event in events if event.order == order.number),
+        _lines(origins, (each for reason in order.reasons for each in reason.evidence)),
     )
 
 
@@ -77,14 +81,25 @@ def strand_answer(
         ),
     )
     named = tuple(order for order in orders if strand in order.strands and order.state in OPEN)
-    return StrandAnswer(strand, as_of, tuple(ordered), named, _lines(origins))
+    lines = _lines(origins, (each for verdict in verdicts for each in verdict.evidence))
+    return StrandAnswer(strand, as_of, tuple(ordered), named, lines)
 
 
-def _lines(origins: pd.DataFrame) -> tuple[ExportLine, ...]:
-    rows = origins.sort_values(["feed", "file", "line"]).to_dict("records")
-    return tuple(
+def _lines(origins: pd.DataFrame, evidence: Iterable[Evidence]) -> tuple[ExportLine, ...]:
+    """Where each row stands, under the first part it plays."""
+    part_of: dict[int, str] = {}
+    for part, rows in by_part(evidence).items():
+        part_of = dict.fromkeys(rows, part) | part_of
+    placed = origins.sort_values(["feed", "file", "line"]).to_dict("records")
+    found = [
         ExportLine(
-            int(row["row_id"]), str(row["feed"]), str(row["file"]), int(row["line"]), str(row["sha256"])
+            int(row["row_id"]),
+            str(row["feed"]),
+            str(row["file"]),
+            int(row["line"]),
+            str(row["sha256"]),
+            part_of[int(row["row_id"])],
         )
-        for row in rows
-    )
+        for row in placed
+    ]
+    return tuple(sorted(found, key=lambda line: PARTS.index(line.part)))

@@ -18,6 +18,14 @@ if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
 
+#: settings that may enter a reading's length, elongation or uncertainty; their places are bits
+READ = (
+    "tape_class", "tape_1_mm", "tape_1_mm_per_m", "tape_2_mm", "tape_2_mm_per_m", "tape_3_mm",
+    "tape_3_mm_per_m", "step_mm", "u_repeat_mm", "u_pull_mm", "careless_pull_times", "u_temperature_k",
+    "tape_as_chain_up_to_c", "hot_tape_c", "u_hot_tape_k", "u_no_temperature_k", "carbon_per_k",
+    "stainless_per_k", "tape_per_k", "percent_only_points",
+)  # fmt: skip
+
 _CARELESS = ("dirty", "slack", "unknown")
 _WARMTH = (
     "u_temperature_k", "tape_as_chain_up_to_c", "hot_tape_c", "u_hot_tape_k", "u_no_temperature_k",
@@ -43,7 +51,7 @@ def lengths(
     -------
     dict
         The columns of :class:`takeup.derive.readings.Readings` that come from the tape: pitches, pitch_mm,
-        raw_mm, length_mm, e_geo, u_length_mm, u_geo, odd, outer, side_known, percent_only; (n,) each.
+        raw_mm, length_mm, e_geo, u_length_mm, u_geo, odd, outer, side_known, percent_only, read; (n,) each.
 
     Raises
     ------
@@ -93,7 +101,49 @@ def lengths(
         "pitches": pitches, "pitch_mm": pitch, "raw_mm": raw, "length_mm": length, "e_geo": e_geo,
         "u_length_mm": u_length, "u_geo": np.where(percent_only, value("percent_only_points") / 2.0, u_geo),
         "odd": odd, "outer": start == "outer", "side_known": start != "", "percent_only": percent_only,
+        "read": _read(rows, tape, careless, stainless, percent_only, value("tape_as_chain_up_to_c")),
     }  # fmt: skip
+
+
+def _read(
+    rows: pd.DataFrame,
+    tape: NDArray[np.object_],
+    careless: NDArray[np.bool_],
+    stainless: NDArray[np.bool_],
+    percent_only: NDArray[np.bool_],
+    same_up_to_c: Array,
+) -> Whole:
+    """Which of :data:`READ` each reading was reckoned with, as bits."""
+    warm, taped = (
+        ~np.isnan(rows[f"{name}_temperature_c"].to_numpy(np.float64)) for name in ("chain", "tape")
+    )
+    guessed = warm & ~taped
+    hot = guessed & (rows["chain_temperature_c"].to_numpy(np.float64) > same_up_to_c)
+    always = np.ones(tape.shape, dtype=bool)
+    entered = {
+        "tape_class": rows["instrument_class"].to_numpy(dtype=object) == "",
+        **{
+            f"tape_{number}_mm{per}": tape == name
+            for number, name in ((1, "I"), (2, "II"), (3, "III"))
+            for per in ("", "_per_m")
+        },
+        **dict.fromkeys(("step_mm", "u_repeat_mm", "u_pull_mm"), always),
+        "careless_pull_times": careless,
+        "u_temperature_k": warm & ~hot,
+        "tape_as_chain_up_to_c": guessed,
+        "hot_tape_c": hot,
+        "u_hot_tape_k": hot,
+        "u_no_temperature_k": ~warm,
+        "carbon_per_k": ~stainless,
+        "stainless_per_k": stainless,
+        "tape_per_k": warm,
+        "percent_only_points": percent_only,
+    }
+    bits = np.zeros(tape.shape, dtype=np.int64)
+    for place, name in enumerate(READ):
+        here = entered[name] if name == "percent_only_points" else entered[name] & ~percent_only
+        bits |= here.astype(np.int64) << place
+    return bits
 
 
 def _tape_classes(rows: pd.DataFrame, life: Whole, usual: NDArray[np.object_]) -> NDArray[np.object_]:

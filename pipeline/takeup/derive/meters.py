@@ -26,6 +26,14 @@ _SHAPING = (
 )  # fmt: skip
 
 
+#: windows over which hours per day are told → the setting of their length
+WINDOWS = {
+    "short": "utilisation_short_days",
+    "usual": "utilisation_days",
+    "long": "utilisation_long_days",
+}
+
+
 @dataclass(frozen=True)
 class MeterBook:
     """Continuous hours of every machine, and where they come from. Made by :func:`meter_book`.
@@ -40,7 +48,7 @@ class MeterBook:
     starts: Whole
     curve: HourCurve
     planned_per_day: Array
-    window_days: Array
+    windows: dict[str, Array]
     least_days: float
     set_aside: pd.DataFrame
 
@@ -89,8 +97,12 @@ class MeterBook:
         known = ~np.isnan(last)
         return np.where(known, at.hours + gap, np.nan), np.where(known, at.bridged_hours + gap, np.nan)
 
+    def window_days(self, machines: ArrayLike, window: str) -> Array:
+        """Length of one of :data:`WINDOWS` for each machine, in days; NaN without a meter."""
+        return self._window(self.places(machines), window)
+
     def mean_per_day(
-        self, machines: ArrayLike, pos_to: ArrayLike, window_days: float, known_to: ArrayLike = np.inf
+        self, machines: ArrayLike, pos_to: ArrayLike, window_days: ArrayLike, known_to: ArrayLike = np.inf
     ) -> Array:
         """Mean run hours per day over the window that ends at a moment, or at the last reading before it.
 
@@ -100,12 +112,11 @@ class MeterBook:
             NaN where readings cover too little of the window. [h/d]
         """
         place = self.places(machines)
+        window = np.where(place >= 0, window_days, 1.0)
         last = self._last(place, np.fmin(np.asarray(known_to, dtype=np.float64), np.inf))
         end = np.fmin(np.asarray(pos_to, dtype=np.float64), last)
         end = np.where(np.isnan(last), np.nan, end)
-        return wear_hours.mean_per_day(
-            self.curve, place, end, window_days=window_days, least_days=self.least_days
-        )
+        return wear_hours.mean_per_day(self.curve, place, end, window_days=window, least_days=self.least_days)
 
     def day_reached(self, machines: ArrayLike, hours: ArrayLike) -> Array:
         """The day on which continuous hours were reached; NaN if not yet, or before the first reading."""
@@ -119,6 +130,23 @@ class MeterBook:
         """Row id of the last reading in use up to a moment; -1 without one."""
         found = self._last_place(self.places(machines), pos)
         return np.where(found >= 0, self.rows["row_id"].to_numpy()[found] if len(self.rows) else -1, -1)
+
+    def rows_around(
+        self, machines: ArrayLike, pos: ArrayLike, known_to: ArrayLike = np.inf
+    ) -> tuple[Whole, Whole]:
+        """Row ids of the last reading in use up to a moment and of the first after it; -1 without one.
+
+        Between these two the hours of the moment lie.
+        """
+        place = self.places(machines)
+        until = np.fmin(np.asarray(pos, dtype=np.float64), known_to)
+        before = self._last_place(place, until)
+        after = np.where(before >= 0, before + 1, self.starts[np.maximum(place, 0)] if len(self.rows) else -1)
+        its = (place >= 0) & (after >= 0) & ~np.isnan(until)
+        its[its] = after[its] < self.starts[place[its] + 1]
+        its[its] = self.curve.pos[after[its]] < np.broadcast_to(known_to, its.shape)[its]
+        ids = np.append(self.rows["row_id"].to_numpy(np.int64), -1)
+        return ids[np.where(before >= 0, before, -1)], ids[np.where(its, after, -1)]
 
     def stuck_at(self, machines: ArrayLike, pos: ArrayLike) -> Flags:
         """Whether the meter had stood still for long at a moment."""
@@ -136,8 +164,9 @@ class MeterBook:
         found = self._last_place(place, known_to)
         return np.where(found >= 0, self.curve.pos[found] if self.curve.pos.size else np.nan, np.nan)
 
-    def _window(self, place: Whole) -> Array:
-        return np.where(place >= 0, self.window_days[place] if self.window_days.size else np.nan, np.nan)
+    def _window(self, place: Whole, window: str = "usual") -> Array:
+        days = self.windows[window]
+        return np.where(place >= 0, days[place] if days.size else np.nan, np.nan)
 
     def _usual(self, place: Whole, pos_to: Array) -> Array:
         """Usual hours per day in the window up to a moment, else the plan."""
@@ -177,7 +206,9 @@ def meter_book(
         starts=curve.starts,
         curve=curve,
         planned_per_day=planned,
-        window_days=_of_machines(settings, "utilisation_days", names).astype(np.float64),
+        windows={
+            window: _of_machines(settings, name, names).astype(np.float64) for window, name in WINDOWS.items()
+        },
         least_days=float(settings.value("utilisation_least_days")),
         set_aside=_set_aside(rows, told, settings),
     )

@@ -70,6 +70,8 @@ class Readings:
         An odd span on alternate links; it starts on an outer link; the starting link is known.
     percent_only, confirmed : bool
         ``confirmed``: a repeat on the same day says the same.
+    read : int
+        Settings the reading was reckoned with, as bits of ``lengths.READ``.
     also : dict
         Place in these arrays to the readings that this one replaced, each as (place in the rows, row id).
     """
@@ -92,6 +94,7 @@ class Readings:
     outer: Flags
     side_known: Flags
     percent_only: Flags
+    read: Whole
     confirmed: Flags
     also: dict[int, list[tuple[int, int]]]
     marks: NDArray[np.object_]

@@ -280,10 +280,36 @@ class MeasuringSettings:
         high=1.0,
     )
     utilisation_days: float = setting(
-        90.0, "d", Source.PROPOSED, "Window of the usual hours per day.", low=7.0, high=365.0
+        90.0,
+        "d",
+        Source.PROPOSED,
+        "Window of the usual hours per day, those of the middle date.",
+        low=7.0,
+        high=365.0,
+    )
+    utilisation_short_days: float = setting(
+        30.0,
+        "d",
+        Source.PROPOSED,
+        "Shorter window: the highest mean of the three counts for the early date.",
+        low=7.0,
+        high=365.0,
+    )
+    utilisation_long_days: float = setting(
+        365.0,
+        "d",
+        Source.PROPOSED,
+        "Longer window: the highest mean of the three counts for the early date.",
+        low=7.0,
+        high=1500.0,
     )
     utilisation_least_days: float = setting(
-        7.0, "d", Source.PROPOSED, "Readings must cover so much of a window.", low=0.0, high=90.0
+        7.0,
+        "d",
+        Source.PROPOSED,
+        "Readings must cover so much of a window; for the whole site.",
+        low=0.0,
+        high=90.0,
     )
     # --------------------------------------------------------------------------------------- lubrication
     lube_accept_part: float = setting(

@@ -15,7 +15,7 @@ import pandas as pd
 
 from takeup.contracts import contract
 from takeup.derive.derivation import EPOCH, Derived
-from takeup.derive.meters import MeterBook
+from takeup.derive.meters import WINDOWS, MeterBook
 from takeup.model import Feed
 from takeup.wear import slack
 from takeup.wear.arguments import Array
@@ -25,8 +25,13 @@ _DUTY = ("corrosive", "hot", "wet", "dusty", "combustible_dust", "confined_space
 _SURVEY = (
     "e_wear_mean", "e_wear_max", "e_geo_mean", "e_geo_max", "spread", "u_wear", "u_geo", "n_marks",
 )  # fmt: skip
-_WINDOWS = (30, 90, 365)
 _OF_THE_SOURCE = {"changed_at", "withdrawn"}
+
+#: columns with the ids of the meter readings that hours and usual hours per day are reckoned between
+METER_ROWS = (
+    *(f"meter_{moment}_{side}" for moment in ("fitting", "survey", *WINDOWS) for side in ("before", "after")),
+    "meter_reckoned_before",
+)
 
 Columns = dict[str, Any]
 
@@ -138,9 +143,11 @@ def _surveys(lives: pd.DataFrame, surveys: pd.DataFrame) -> Columns:
     return {name: take(name, np.nan, np.float64) for name in _SURVEY} | {
         "survey_id": take("survey_id", ""),
         "survey_day": take("day", np.nan, np.float64),
+        "survey_pos": take("pos", np.nan, np.float64),
         "survey_hours": take("hours", np.nan, np.float64),
         "max_mark": take("max_mark", ""),
         "baseline": take("baseline", ""),
+        "survey_settings": take("reckoned_with", ""),
         "survey_note": take("note", ""),
         "zero_shift": np.where(has, take("zero_shift", np.nan, np.float64), half_tolerance),
         "n_surveys": np.bincount(life[usable], minlength=len(lives)),
@@ -174,8 +181,10 @@ def _hours(lives: pd.DataFrame, columns: Columns, meters: MeterBook, day: int) -
     now, _ = meters.hours_at(machine, np.full(len(lives), day + _MIDDAY))
     then, _ = meters.hours_at(machine, reckon + _MIDDAY, known_to=until)
     means = {
-        window: meters.mean_per_day(machine, reckon + _MIDDAY, window, known_to=until).round(3)
-        for window in _WINDOWS
+        window: meters.mean_per_day(
+            machine, reckon + _MIDDAY, meters.window_days(machine, window), known_to=until
+        ).round(3)
+        for window in WINDOWS
     }
     row = meters.row_at(machine, np.full(len(lives), day + 1.0))
     early = planned
@@ -187,9 +196,25 @@ def _hours(lives: pd.DataFrame, columns: Columns, meters: MeterBook, day: int) -
         "meter_row": row,
         "reckon_day": reckon.astype(np.int64),
         "hours_reckoned": np.round(np.maximum(then - at_fitting, 0.0), 3),
-        "h_middle": np.where(np.isnan(means[90]), planned, means[90]),
+        "h_middle": np.where(np.isnan(means["usual"]), planned, means["usual"]),
         "h_early": early,
+        **_meter_rows(lives, columns, meters, reckon),
     } | {f"hours_per_day_{window}": mean for window, mean in means.items()}
+
+
+def _meter_rows(lives: pd.DataFrame, columns: Columns, meters: MeterBook, reckon: Array) -> Columns:
+    """The readings around the fitting, the survey and the beginning of each window, and the last of all."""
+    machine = lives["machine"].to_numpy(dtype=object)
+    moments: dict[str, Array] = {
+        "fitting": lives["fitted_day"].to_numpy(np.float64) + _MIDDAY,
+        "survey": np.asarray(columns["survey_pos"], dtype=np.float64),
+        **{window: reckon + _MIDDAY - meters.window_days(machine, window) for window in WINDOWS},
+    }
+    found: Columns = {}
+    for name, pos in moments.items():
+        around = meters.rows_around(machine, pos, known_to=reckon + 1.0)
+        found |= {f"meter_{name}_before": around[0], f"meter_{name}_after": around[1]}
+    return found | {"meter_reckoned_before": meters.row_at(machine, reckon + _MIDDAY)}
 
 
 def _takeup(lives: pd.DataFrame, columns: Columns, takeup: pd.DataFrame) -> Columns:

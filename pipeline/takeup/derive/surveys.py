@@ -9,11 +9,12 @@ import numpy as np
 
 from takeup.derive.checks import Judged
 from takeup.derive.frames import FLAG, NUMBER, ROWS, TEXT, WHOLE, typed
+from takeup.derive.lengths import READ
 from takeup.derive.lives import Register
 from takeup.derive.readings import OCCASIONS, Readings
 from takeup.derive.reasons import Note
 from takeup.derive.settings import MeasuringSettings
-from takeup.derive.zeros import Zeros, zeros
+from takeup.derive.zeros import EARLY_ZERO, Zeros, zeros
 from takeup.layered import Layered
 from takeup.wear import elongation
 from takeup.wear.arguments import Array, Flags
@@ -28,8 +29,8 @@ COLUMNS = {
     "hours": NUMBER, "bridged_hours": NUMBER, "occasion": TEXT, "n_marks": WHOLE, "pitches": NUMBER,
     "e_wear_mean": NUMBER, "e_wear_max": NUMBER, "e_geo_mean": NUMBER, "e_geo_max": NUMBER, "max_mark": TEXT,
     "spread": NUMBER, "u_wear": NUMBER, "u_geo": NUMBER, "u_rate": NUMBER, "zero_shift": NUMBER,
-    "baseline": TEXT, "percent_only": FLAG, "usable": FLAG, "usable_for_rate": FLAG, "note": TEXT,
-    "row_ids": ROWS,
+    "baseline": TEXT, "is_zero": FLAG, "percent_only": FLAG, "usable": FLAG, "usable_for_rate": FLAG,
+    "note": TEXT, "reckoned_with": TEXT, "row_ids": ROWS,
 }  # fmt: skip
 
 E_STEP = 6
@@ -105,10 +106,12 @@ def surveys(
             "u_rate": _greatest(readings, shown, u_rate),
             "zero_shift": np.round(zero.shift_percent, E_STEP)[its.life],
             "baseline": zero.kind[its.life],
+            "is_zero": zero.survey[its.life] == np.arange(len(its)),
             "percent_only": about["percent_only"],
             "usable": usable,
             "usable_for_rate": left & (geo_count > 0) & ~np.isnan(its.hours),
             "note": note,
+            "reckoned_with": _reckoned_with(readings, shown, zero, register),
             "row_ids": _row_ids(readings, shown),
         },
         COLUMNS,
@@ -143,6 +146,30 @@ def _elongations(readings: Readings, zero: Zeros) -> tuple[Array, Array, Array, 
         np.round(x, E_STEP) for x in (right, e_geo, u_wear, u_geo, u_rate)
     )
     return e_wear, e_geo, u_wear, u_geo, u_rate
+
+
+def _reckoned_with(readings: Readings, shown: Flags, zero: Zeros, register: Register) -> NDArray[np.object_]:
+    """The measuring settings in each survey's numbers and in those of its zero, as names with spaces."""
+    its = readings.surveys
+    if not len(its):
+        return np.zeros(0, dtype=object)
+    own = np.bitwise_or.reduceat(np.where(shown, readings.read, 0), its.starts[:-1])
+    life = register.lives
+    measured = zero.survey >= 0
+    base = np.where(measured, own[np.maximum(zero.survey, 0)], 0)
+    bits, inverse = np.unique(own | base[its.life], return_inverse=True)
+    texts = [" ".join(name for place, name in enumerate(READ) if bit >> place & 1) for bit in bits.tolist()]
+    construction = life["construction"].to_numpy(dtype=object)
+    width = np.select(
+        [construction == "roller_drive", construction == "cast_h_mill"],
+        np.array([" tolerance_roller_percent", " tolerance_cast_percent"], dtype=object),
+        " tolerance_other_percent",
+    )
+    stated = ~np.isnan(life["new_length_tolerance_percent"].to_numpy(np.float64))
+    of_zero = np.where(measured | stated, "", width).astype(object)
+    of_zero[zero.kind == EARLY_ZERO] = " latest_baseline_hours"
+    told: NDArray[np.object_] = np.array(texts, dtype=object)[inverse] + of_zero[its.life]
+    return told
 
 
 def _notes(readings: Readings, verdict: Judged, left: Flags, about: dict[str, Flags]) -> NDArray[np.object_]:

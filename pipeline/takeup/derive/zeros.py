@@ -34,6 +34,8 @@ class Zeros:
         How long the chain was born over nominal; half the tolerance where nobody measured it. [%]
     kind : (lives,) str
         as_left, early or nominal.
+    survey : (lives,) int
+        Place of the survey that gave it, -1 for nominal.
     """
 
     length_mm: Array
@@ -41,6 +43,7 @@ class Zeros:
     u_percent: Array
     shift_percent: Array
     kind: NDArray[np.object_]
+    survey: Whole
 
 
 def zeros(
@@ -83,7 +86,7 @@ def zeros(
     u_percent = np.where(
         readings.percent_only, u_life[readings.life], elongation.geometric_uncertainty(u, n, pitch)
     )
-    return Zeros(length, u, u_percent, np.where(np.isnan(shift), tolerance / 2.0, shift), kind)
+    return Zeros(length, u, u_percent, np.where(np.isnan(shift), tolerance / 2.0, shift), kind, survey)
 
 
 def _zero_surveys(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from datetime import date
 from functools import wraps
@@ -12,9 +13,12 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from takeup.audit.answers import ExportLine, OrderAnswer, StrandAnswer
 from takeup.codec import event_to_json, fact_to_json, order_to_json
 from takeup.documents.environment import environment, own_templates
+from takeup.documents.filters import setting_value
 from takeup.documents.index import kept_out_sentence
+from takeup.documents.pages import evidence_parts
 from takeup.documents.sentences import sentence
 from takeup.documents.words import fact_value, field_value, order_title, reason_sentence, rule_sentence
+from takeup.judgement.settings import says
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -41,15 +45,18 @@ def order_text(answer: OrderAnswer, template_dirs: Sequence[Path]) -> str:
     """Why an order stands, for people."""
     env = environment(template_dirs)
     order = answer.order
+    shared, own = told_once([(reason.subject, reason.facts) for reason in order.reasons])
     return _text(
         env,
         "why_order",
         order=order,
         title=order_title(env, order),
+        shared=[(subject, _facts(env, facts)) for subject, facts in shared.items()],
         reasons=[
-            {"says": reason_sentence(env, reason), "facts": _facts(env, reason.facts)}
-            for reason in order.reasons
+            {"says": reason_sentence(env, reason), "facts": _facts(env, facts)}
+            for reason, facts in zip(order.reasons, own, strict=True)
         ],
+        settings=_settings(fact for reason in order.reasons for fact in reason.settings),
         history=[
             {
                 "event": event,
@@ -64,7 +71,7 @@ def order_text(answer: OrderAnswer, template_dirs: Sequence[Path]) -> str:
             }
             for event in answer.events
         ],
-        lines=answer.lines,
+        parts=evidence_parts(answer.lines),
     )
 
 
@@ -72,21 +79,24 @@ def order_text(answer: OrderAnswer, template_dirs: Sequence[Path]) -> str:
 def strand_text(answer: StrandAnswer, template_dirs: Sequence[Path]) -> str:
     """What every rule says of a strand, for people."""
     env = environment(template_dirs)
+    shared, own = told_once([(verdict.subject, verdict.facts) for verdict in answer.verdicts])
     return _text(
         env,
         "why_strand",
         answer=answer,
+        shared=[(subject, _facts(env, facts)) for subject, facts in shared.items()],
         verdicts=[
             {
                 "verdict": verdict,
                 "name": env.filters["word"](verdict.rule, "rule"),
                 "says": rule_sentence(env, verdict.rule, verdict.reason, verdict.subject, verdict.facts),
-                "facts": _facts(env, verdict.facts),
+                "facts": _facts(env, facts),
             }
-            for verdict in answer.verdicts
+            for verdict, facts in zip(answer.verdicts, own, strict=True)
         ],
+        settings=_settings(fact for verdict in answer.verdicts for fact in verdict.settings),
         orders=[(order, order_title(env, order)) for order in answer.orders],
-        lines=answer.lines,
+        parts=evidence_parts(answer.lines),
     )
 
 
@@ -131,8 +141,43 @@ def _verdict(verdict: Verdict) -> dict[str, Any]:
         "need_by": iso(verdict.need_by),
         "buy_by": iso(verdict.buy_by),
         "facts": [fact_to_json(fact) for fact in verdict.facts],
-        "evidence": list(verdict.evidence),
+        "settings": [fact_to_json(fact) for fact in verdict.settings],
+        "evidence": [{"part": each.part, "rows": list(each.rows)} for each in verdict.evidence],
     }
+
+
+def told_once(
+    told: Sequence[tuple[str, tuple[Fact, ...]]],
+) -> tuple[dict[str, list[Fact]], list[list[Fact]]]:
+    """Facts that several rules give alike for one subject, and what is left to each rule.
+
+    Parameters
+    ----------
+    told : sequence of (subject, facts)
+        One a rule.
+
+    Returns
+    -------
+    shared : dict
+        Subject to its shared facts, in the order in which they were first given.
+    own : list
+        The other facts of each rule.
+    """
+    times = Counter((subject, fact) for subject, facts in told for fact in facts)
+    shared: defaultdict[str, list[Fact]] = defaultdict(list)
+    for (subject, fact), count in times.items():
+        if count > 1:
+            shared[subject].append(fact)
+    own = [[fact for fact in facts if times[subject, fact] == 1] for subject, facts in told]
+    return dict(shared), own
+
+
+def _settings(read: Iterable[Fact]) -> list[dict[str, str]]:
+    """Settings that entered the numbers, each once: sentence, name, value and story."""
+    return [
+        {"says": says(fact.name), "name": fact.name, "value": setting_value(fact), "origin": fact.origin}
+        for fact in sorted(dict.fromkeys(read), key=lambda fact: fact.name)
+    ]
 
 
 def _facts(env: Environment, facts: Iterable[Fact]) -> list[tuple[str, str, str]]:
@@ -141,7 +186,14 @@ def _facts(env: Environment, facts: Iterable[Fact]) -> list[tuple[str, str, str]
 
 def _records(lines: Iterable[ExportLine]) -> list[dict[str, Any]]:
     return [
-        {"row_id": one.row_id, "feed": one.feed, "file": one.file, "line": one.line, "sha256": one.sha256}
+        {
+            "part": one.part,
+            "row_id": one.row_id,
+            "feed": one.feed,
+            "file": one.file,
+            "line": one.line,
+            "sha256": one.sha256,
+        }
         for one in lines
     ]
 

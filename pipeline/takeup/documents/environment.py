@@ -94,6 +94,7 @@ def environment(template_dirs: Sequence[Path]) -> Environment:
         listed=filters.listed,
         number=filters.number,
         q=filters.quantity,
+        setting=filters.setting_value,
         slug=slug,
         word=word,
         words=lambda codes, kind: filters.listed(word(code, kind) for code in filters.bare(codes)),

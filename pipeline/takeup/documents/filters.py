@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from datetime import date
 from typing import Any
 
+from takeup.documents.sheets import OverrideLine
 from takeup.model import Fact, Sourced
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -36,6 +37,7 @@ UNITS: dict[str, tuple[int, str]] = {
     "degree": (1, "°"),
     "pitch": (0, "pitches"),
     "kN": (1, "kN"),
+    "1/K": (7, "per K"),
     "1": (3, ""),
     "": (3, ""),
     "day": (0, ""),
@@ -107,6 +109,25 @@ def quantity(value: Any, unit: str | None = None) -> str:
         text = text.rstrip("0").rstrip(".")
     space = "" if written in ("", "°") else " "
     return f"{text}{space}{written}"
+
+
+def setting_value(fact: Fact | OverrideLine) -> str:
+    """The value of a setting with its unit, with the digits that it has, no more and no fewer.
+
+    Examples
+    --------
+    >>> setting_value(Fact("measuring.carbon_per_k", 11.5e-6, "1/K"))
+    '0.0000115 per K'
+    >>> setting_value(Fact("limits.conveyor_percent", 3.0, "%"))
+    '3 %'
+    """
+    if isinstance(fact.value, str) or not is_known(fact.value):
+        return quantity(fact.value)
+    digits = max(0, 3 - math.floor(math.log10(abs(fact.value)))) if fact.value else 0
+    text = f"{fact.value:.{digits}f}"
+    written = UNITS.get(fact.unit, (0, fact.unit))[1]
+    space = "" if written in ("", "°") else " "
+    return f"{text.rstrip('0').rstrip('.') if '.' in text else text}{space}{written}"
 
 
 def bare(value: Any) -> Any:

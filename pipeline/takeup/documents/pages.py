@@ -14,12 +14,16 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
+from takeup.audit.answers import ExportLine
 from takeup.documents.charts import Picture, chart, drawing, drawn_limits
-from takeup.documents.filters import listed, number, quantity
+from takeup.documents.filters import listed, number, setting_value
 from takeup.documents.nextchain import evidence_lines, option_lines
 from takeup.documents.sentences import sentence
 from takeup.documents.sheets import EvidenceLine, OrderSheet, ReminderSheet, StrandSeries
 from takeup.documents.words import fact_value, order_subject, order_title, part_names, reason_sentence
+from takeup.judgement.evidence import PARTS, by_part
+from takeup.judgement.facts import REGISTER
+from takeup.judgement.settings import says
 from takeup.model import Fact, Order, Reason
 
 if TYPE_CHECKING:
@@ -28,8 +32,9 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Line:
-    """One named value on a page, and where it comes from."""
+    """One default on a page: its own sentence, its name, its value, the status of its source."""
 
+    says: str
     name: str
     value: str
     origin: str
@@ -46,11 +51,12 @@ class FactLine:
 
 @dataclass(frozen=True)
 class Facts:
-    """The facts of one rule, a column for each subject."""
+    """The facts of one rule, a column for each subject; ``before`` are rules that told the others."""
 
     rule: str
     subjects: tuple[str, ...]
     lines: tuple[FactLine, ...]
+    before: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -75,14 +81,24 @@ class Drawn:
 class Rows:
     """Lines of one file behind an order; ``lines`` is blank for a file of which nothing could be used.
 
-    ``bytes`` tells apart two files of one name, as exports that bear the same name every night do.
+    ``has_twin`` says that another file of that name stands behind the order too, as with exports that bear
+    the same name every night.
     """
 
     feed: str
     file: str
-    bytes: str
+    sha256: str
     lines: str
     many: bool
+    has_twin: bool
+
+
+@dataclass(frozen=True)
+class Part:
+    """The rows that play one part behind an order, a code of ``judgement.evidence.PARTS``."""
+
+    name: str
+    rows: tuple[Rows, ...]
 
 
 def order_page(env: Environment, sheet: OrderSheet, draw: Callable[[Picture], str] = drawing) -> str:
@@ -118,9 +134,9 @@ def order_page(env: Environment, sheet: OrderSheet, draw: Callable[[Picture], st
         findings=[_finding(env, code) for code in seen(order.reasons)],
         lacking=lacking(env, sheet.reminder) if sheet.reminder else [],
         fact={fact.name: fact for fact in reversed(facts)},
-        facts=fact_groups(env, order),
-        defaults=default_lines(env, sheet),
-        evidence=evidence_rows(sheet.evidence),
+        facts=fact_groups(env, sheet),
+        defaults=default_lines(sheet),
+        evidence=evidence_parts(sheet.evidence),
         options=option_lines(env, sheet.next_chain),
         wanting=evidence_lines(env, sheet.next_chain),
     )
@@ -209,61 +225,100 @@ def drawn(env: Environment, series: StrandSeries, draw: Callable[[Picture], str]
     return Drawn(series, Markup(svg), listed(above))  # noqa: S704 - drawn by us, every text in it escaped
 
 
-def fact_groups(env: Environment, order: Order) -> list[Facts]:
-    """The facts behind an order, rule by rule, its subjects side by side; none is told twice."""
+def fact_groups(env: Environment, sheet: OrderSheet) -> list[Facts]:
+    """The facts behind an order, rule by rule, its subjects side by side.
+
+    A line whose every value was told under an earlier rule is left out, and the table says so; any other line
+    is told whole, so that no cell stays blank for having been told elsewhere.
+    """
+    order = sheet.order
     rules: dict[str, dict[str, dict[str, Fact]]] = defaultdict(dict)
-    told: set[tuple[str, str, str]] = set()
+    register: dict[str, tuple[int, ...]] = {}
     for reason in order.reasons:
         subject = order_subject(env, order) if reason.subject == order.subject else reason.subject
-        for fact in reason.facts:
-            key = (subject, fact.name, fact_value(env, fact))
-            if key not in told:
-                told.add(key)
-                rules[reason.rule].setdefault(subject, {})[fact.name] = fact
-    return [
-        Facts(rule, tuple(subjects), tuple(_fact_lines(env, list(subjects.values()))))
-        for rule, subjects in rules.items()
+        rules[reason.rule].setdefault(subject, {}).update({fact.name: fact for fact in reason.facts})
+        register[subject] = by_part(reason.evidence).get("register", ())
+    places = {line.row_id: f"{line.file} line {line.line}" for line in sheet.evidence}
+    told: dict[tuple[str, str, str], str] = {}
+    groups = []
+    for rule, columns in rules.items():
+        lines, before = [], dict[str, None]()
+        for name, line in _fact_lines(env, columns, register, places):
+            keys = [(subject, name, value) for subject, value in zip(columns, line.values, strict=True)]
+            known = [key for key in keys if key[2]]
+            if all(key in told for key in known):
+                before |= dict.fromkeys(told[key] for key in known)
+            else:
+                lines.append(line)
+            told |= {key: rule for key in known if key not in told}
+        groups.append(Facts(rule, tuple(columns), tuple(lines), tuple(before)))
+    return groups
+
+
+def _fact_lines(
+    env: Environment,
+    columns: Mapping[str, Mapping[str, Fact]],
+    register: Mapping[str, tuple[int, ...]],
+    places: Mapping[int, str],
+) -> Iterator[tuple[str, FactLine]]:
+    """One line a fact that any of the subjects has, with its name."""
+    for name in dict.fromkeys(name for facts in columns.values() for name in facts):
+        facts = {subject: found[name] for subject, found in columns.items() if name in found}
+        values = tuple(fact_value(env, facts[subject]) if subject in facts else "" for subject in columns)
+        origins = dict.fromkeys(fact.origin for fact in facts.values() if fact.origin)
+        rows = {
+            places[row]: None
+            for subject, fact in facts.items()
+            if fact.origin.startswith(REGISTER)
+            for row in register[subject]
+            if row in places
+        }
+        named = "; ".join(origins) + (f" ({listed(rows)})" if rows else "")
+        yield name, FactLine(env.filters["word"](name, "fact"), values, named)
+
+
+def default_lines(sheet: OrderSheet) -> list[Line]:
+    """Every default that entered the numbers of an order, each once, with the status of its source."""
+    read = [fact for reason in sheet.order.reasons for fact in reason.settings]
+    read += [fact for series in sheet.series for fact in series.settings]
+    lines = [
+        Line(says(fact.name), fact.name, setting_value(fact), fact.origin.removeprefix("default, "))
+        for fact in read
+        if fact.is_default
     ]
+    return sorted(dict.fromkeys(lines), key=lambda line: line.name)
 
 
-def _fact_lines(env: Environment, columns: Sequence[Mapping[str, Fact]]) -> Iterator[FactLine]:
-    """One line a fact that any of the subjects has."""
-    for name in dict.fromkeys(name for column in columns for name in column):
-        facts = [column.get(name) for column in columns]
-        values = tuple("" if fact is None else fact_value(env, fact) for fact in facts)
-        origins = dict.fromkeys(fact.origin for fact in facts if fact is not None and fact.origin)
-        yield FactLine(env.filters["word"](name, "fact"), values, "; ".join(origins))
+def evidence_parts(evidence: Sequence[EvidenceLine] | Sequence[ExportLine]) -> list[Part]:
+    """The rows behind an order by the part they play."""
+    lines: dict[str, list[EvidenceLine | ExportLine]] = {part: [] for part in PARTS}
+    for line in evidence:
+        lines[line.part].append(line)
+    # Two files of one name are told apart wherever one of them is named.
+    bearers = Counter(file for file, _ in {(line.file, line.sha256) for line in evidence})
+    return [Part(part, tuple(evidence_rows(found, bearers))) for part, found in lines.items() if found]
 
 
-def default_lines(env: Environment, sheet: OrderSheet) -> list[Line]:
-    """Every default an order rests on, each once, named with the status of its source."""
-    lines = [_line(env, fact) for reason in sheet.order.reasons for fact in reason.facts if fact.is_default]
-    lines += [
-        Line(env.filters["word"](limit.name, "limit"), quantity(limit.percent, "%"), limit.origin)
-        for series in sheet.series
-        for limit in series.limits
-        if limit.is_default and limit.percent is not None
-    ]
-    return list(dict.fromkeys(lines))
+def evidence_rows(evidence: Sequence[EvidenceLine | ExportLine], bearers: Mapping[str, int]) -> list[Rows]:
+    """Rows by file, with runs of lines drawn together.
 
-
-def _line(env: Environment, fact: Fact) -> Line:
-    return Line(env.filters["word"](fact.name, "fact"), fact_value(env, fact), fact.origin)
-
-
-def evidence_rows(evidence: Sequence[EvidenceLine]) -> list[Rows]:
-    """The rows behind an order by file, with runs of lines drawn together."""
+    Parameters
+    ----------
+    evidence : sequence of EvidenceLine
+    bearers : mapping
+        File name to the number of files of that name on the page.
+    """
     files: dict[tuple[str, str, str], set[int]] = defaultdict(set)
     for line in evidence:
         files[line.feed, line.file, line.sha256].add(line.line)
-    bearers = Counter(file for _, file, _ in files)
     return [
         Rows(
             feed,
             file,
-            sha256[:12] if bearers[file] > 1 else "",
+            sha256,
             runs(sorted(lines - {0})),
             len(lines) > 1,
+            bearers[file] > 1,
         )
         for (feed, file, sha256), lines in sorted(files.items())
     ]

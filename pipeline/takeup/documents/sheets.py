@@ -16,7 +16,7 @@ from typing import Any
 from takeup.judgement.nextchain import NextChain
 from takeup.judgement.register import Lacking, lacking
 from takeup.judgement.stops import StopTable
-from takeup.model import Accounting, Job, KeptOut, Order, OrderEvent, Urgency, Verdict
+from takeup.model import Accounting, Fact, Job, KeptOut, Order, OrderEvent, Urgency, Verdict
 
 
 def known(value: float | None) -> float | None:
@@ -81,7 +81,8 @@ class ReminderSheet:
 class SurveyPoint:
     """One survey of one life.
 
-    ``note`` is a survey note of ``derive`` or blank; ``counted`` says whether the rate uses the survey.
+    ``note`` is a survey note of ``derive`` or blank; ``counted`` says whether the survey is fit for a rate,
+    ``in_rate`` whether the rate took it, or why not: a code of ``judgement.rates.IN_RATE``.
     """
 
     on: date
@@ -93,6 +94,7 @@ class SurveyPoint:
     baseline: str = ""
     note: str = ""
     counted: bool = True
+    in_rate: str = "taken"
 
 
 @dataclass(frozen=True)
@@ -143,7 +145,10 @@ class Forecast:
 
 @dataclass(frozen=True)
 class StrandSeries:
-    """One strand of an order: surveys, limits and forecast, drawn as a chart and listed beside it."""
+    """One strand of an order: surveys, limits and forecast, drawn as a chart and listed beside it.
+
+    ``settings`` are those they were reckoned with, each named ``section.field``.
+    """
 
     strand: str
     set: str = ""
@@ -159,6 +164,7 @@ class StrandSeries:
     limits: tuple[LimitLine, ...] = ()
     forecast: Forecast | None = None
     next_survey_on: date | None = None
+    settings: tuple[Fact, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -179,13 +185,14 @@ class OverrideLine:
 
 @dataclass(frozen=True)
 class EvidenceLine:
-    """Where one row behind an order stands: feed, file and line."""
+    """Where one row behind an order stands: feed, file and line; and the part it plays."""
 
     row_id: int
     feed: str
     file: str
     line: int
     sha256: str = ""
+    part: str = "other"
 
 
 @dataclass(frozen=True)

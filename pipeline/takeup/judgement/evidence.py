@@ -1,15 +1,27 @@
-"""One whole number for the rows behind a verdict: it changes when they do, and never by the day."""
+"""The rows behind a verdict: by the part they play, and as one whole number.
+
+The number changes when the rows that a verdict *turns on* do, and never by the day: orders are withdrawn and
+done jobs speak again by it. What is shown beside them (the baseline, the surveys of the rate, the meter)
+supports the arithmetic and is left out of it.
+"""
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from itertools import chain
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from takeup.derive.state import METER_ROWS
+from takeup.model import Evidence
+
 if TYPE_CHECKING:
     import pandas as pd
+
+    from takeup.judgement.rule import Rule, Situation
 
 Keys = NDArray[np.int64]
 
@@ -52,3 +64,102 @@ def keys(column: pd.Series[Any]) -> Keys:
     # Rows of one survey have no order: their mixtures are added.
     np.add.at(total, np.repeat(np.arange(len(lists)), sizes), mixed(flat))
     return total
+
+
+#: the parts rows play, in the order in which they are told
+PARTS = (
+    "register",
+    "survey",
+    "baseline",
+    "rate",
+    "takeup",
+    "meter",
+    "lube",
+    "lag",
+    "check",
+    "other",
+)
+
+#: column that holds row ids → the part they play; of any other column it is ``other``
+PART_OF: Mapping[str, str] = {
+    "strand_row": "register",
+    "strand_rows": "register",
+    "machine_row": "register",
+    "survey_rows": "survey",
+    "takeup_row": "takeup",
+    "lube_row": "lube",
+    "lag_row": "lag",
+    "check_row": "check",
+}
+
+
+def evidence(rule: Rule, row: Mapping[str, Any], situation: Situation) -> tuple[Evidence, ...]:
+    """The rows behind one answer by the part they play, each row under its first part.
+
+    Parameters
+    ----------
+    rule : Rule
+    row : mapping
+        The rule's row over its strand's.
+    situation : Situation
+    """
+    found: defaultdict[str, list[int]] = defaultdict(list)
+    for name in (*rule.evidence, *rule.beside):
+        if name in LOOKED_UP:
+            found[name] += LOOKED_UP[name](row, situation)
+        else:
+            found[PART_OF.get(name, "other")] += _listed(row.get(name))
+    told: set[int] = set()
+    parts = []
+    for part in PARTS:
+        rows = {each for each in found[part] if each >= 0} - told
+        told |= rows
+        if rows:
+            parts.append(Evidence(part, tuple(sorted(rows))))
+    return tuple(parts)
+
+
+def by_part(evidence: Iterable[Evidence]) -> dict[str, tuple[int, ...]]:
+    """The rows of each part that several verdicts tell, in the order of :data:`PARTS`."""
+    found: defaultdict[str, set[int]] = defaultdict(set)
+    for each in evidence:
+        found[each.part].update(each.rows)
+    order = sorted(found, key=lambda part: PARTS.index(part) if part in PARTS else len(PARTS))
+    return {part: tuple(sorted(found[part])) for part in order}
+
+
+def _baseline(row: Mapping[str, Any], situation: Situation) -> Iterator[int]:
+    """The rows of the survey that gave the life its zero."""
+    for survey in situation.surveys_of(row.get("life_id", "")):
+        if survey["is_zero"]:
+            yield from _listed(survey["row_ids"])
+
+
+def _rate(row: Mapping[str, Any], situation: Situation) -> Iterator[int]:
+    """The rows of the surveys that the rate took."""
+    first, last = row.get("rate_from_hours", np.nan), row.get("rate_to_hours", np.nan)
+    for survey in situation.surveys_of(row.get("life_id", "")):
+        if survey["usable_for_rate"] and first <= survey["hours"] <= last:
+            yield from _listed(survey["row_ids"])
+
+
+def _meter(row: Mapping[str, Any], situation: Situation) -> Iterator[int]:  # noqa: ARG001
+    """The meter readings between which hours and utilisation were reckoned."""
+    for name in METER_ROWS:
+        yield from _listed(row.get(name))
+
+
+def _listed(found: Any) -> list[int]:
+    listed = found if isinstance(found, list | tuple) else [found]
+    return [int(value) for value in listed if value is not None and not np.isnan(value)]
+
+
+#: part → rows of a strand that are looked up only for an answer that is told
+LOOKED_UP: Mapping[str, Callable[[Mapping[str, Any], Situation], Iterator[int]]] = {
+    "baseline": _baseline,
+    "rate": _rate,
+    "meter": _meter,
+}
+
+#: what most answers about wear rest on beside their own rows
+BEHIND_WEAR = ("baseline", "rate", "meter", "machine_row")

@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from takeup.judgement.answered import answered
+from takeup.judgement.evidence import evidence
 from takeup.judgement.facts import day, known
+from takeup.judgement.reads import settings_read
 from takeup.judgement.rule import Columns
 from takeup.judgement.rules import registered
 from takeup.model import Answer, Job, Urgency, Verdict
@@ -74,7 +76,7 @@ def verdicts(
     own, at = Columns(each.answers), each.answers["at"].to_numpy(dtype=np.int64)
     for place in places:
         row = _StrandRow(own, place, situation.columns, int(at[place]))
-        yield _verdict(each.rule, row, settings)
+        yield _verdict(each.rule, row, situation, settings)
 
 
 class _StrandRow(Mapping[str, Any]):
@@ -99,7 +101,9 @@ class _StrandRow(Mapping[str, Any]):
         return sum(1 for _ in self)
 
 
-def _verdict(rule: Rule, row: Mapping[str, Any], settings: JudgementSettings) -> Verdict:
+def _verdict(
+    rule: Rule, row: Mapping[str, Any], situation: Situation, settings: JudgementSettings
+) -> Verdict:
     return Verdict(
         rule=rule.name,
         subject_kind=row["subject_kind"],
@@ -117,19 +121,10 @@ def _verdict(rule: Rule, row: Mapping[str, Any], settings: JudgementSettings) ->
         need_by=day(row["need_by_day"]),
         buy_by=day(row["buy_by_day"]),
         reason=row["case"],
-        evidence=_rows(rule, row),
+        evidence=evidence(rule, row, situation),
         facts=rule.facts(row, settings),
+        settings=settings_read(rule.reads, row, settings),
     )
-
-
-def _rows(rule: Rule, row: Mapping[str, Any]) -> tuple[int, ...]:
-    """Row ids of the rule's evidence columns, sorted."""
-    ids: set[int] = set()
-    for name in rule.evidence:
-        found = row.get(name)
-        listed = found if isinstance(found, list | tuple) else [found]
-        ids |= {int(value) for value in listed if value is not None and known(value) and value >= 0}
-    return tuple(sorted(ids))
 
 
 def _number(value: Any) -> float | None:

@@ -74,6 +74,7 @@ def fleet_record(
         settings.forecast.column("past_case_factor", *whose),
         after_hours=settings.forecast.column("run_in_hours", *whose),
         phase_ratio=float(settings.forecast.value("phase_ratio")),
+        window=int(settings.forecast.value("slope_surveys")),
     )
 
 

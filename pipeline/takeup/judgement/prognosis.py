@@ -71,6 +71,8 @@ def prognosis(
         "doubt": standing.in_doubt(table, stand),
         "doubt_before": _doubt_before(strands, surveys, table, drawn),
     }
+    machines, names = words(strands, "machine"), words(strands, "strand")
+    more["run_in_hours"] = settings.forecast.column("run_in_hours", machines, names)
     more |= _rate_columns(own) | {"wearing_service": wearing_service(strands, settings)}
     more |= _change_columns(change(strands, past, settings), past)
     more |= coming.bounds(strands, more, own, fleet, settings)
@@ -129,6 +131,9 @@ def _rate_columns(own: Rates) -> Columns:
         "rate_surveys": own.n_used,
         "u_rate": own.u,
         "own_rate": own.own,
+        "rate_from_hours": own.from_hours,
+        "rate_to_hours": own.to_hours,
+        "rate_phase_hours": own.phase_hours,
     }
 
 

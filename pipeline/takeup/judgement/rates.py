@@ -6,6 +6,7 @@ start rate of the service: its middle for the middle date, its upper end for the
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -23,6 +24,9 @@ Ints = NDArray[np.int64]
 
 #: what an elongation is worth in a rate: both ends of a difference carry the tape, the zero cancels
 TWO_ENDS = np.sqrt(2.0)
+
+#: whether the rate of a life took a survey, or why it did not: the order of :func:`in_rate`
+IN_RATE = ("not_fit", "taken", "run_in", "no_rate", "after_case", "older", "before_case", "before_change")
 
 
 class History(NamedTuple):
@@ -45,6 +49,9 @@ class Rates(NamedTuple):
     own: NDArray[np.bool_]
     n_used: Ints
     source: NDArray[np.object_]  # a key of RATE_SOURCES
+    from_hours: Floats  # life hours of the first and the last survey in a rate of one's own, NaN without
+    to_hours: Floats
+    phase_hours: Floats  # life hours of the first survey that might have entered it
 
 
 def history(strands: pd.DataFrame, surveys: pd.DataFrame) -> History:
@@ -106,6 +113,7 @@ def rates(
         factor,
         after_hours=column("run_in_hours"),
         phase_ratio=float(settings.forecast.value("phase_ratio")),
+        window=int(settings.forecast.value("slope_surveys")),
     )
     some = np.diff(past.starts) > 0
     at = past.starts[1:][some] - 1
@@ -138,7 +146,43 @@ def rates(
             np.array(["own_past_case", "own_times_factor", "own", "pooled", "start"], dtype=object),
             "none",
         ),
+        from_hours=_hours_of(past, own, latest(known.first, 0.0)),
+        to_hours=_hours_of(past, own, latest(known.first + known.n_used - 1, 0.0)),
+        phase_hours=_hours_of(past, own, latest(known.phase, 0.0)),
     )
+
+
+def _hours_of(past: History, own: NDArray[np.bool_], index: Floats) -> Floats:
+    """Life hours of a survey of each life that has a rate of its own."""
+    hours = np.full(own.shape, np.nan)
+    hours[own] = past.hours[index[own].astype(np.int64)]
+    return hours
+
+
+def in_rate(strand: Mapping[str, Any], hours: float, e: float, *, fit: bool) -> str:
+    """Whether the rate of a strand took one of its surveys, or why not: one of :data:`IN_RATE`.
+
+    Parameters
+    ----------
+    strand : mapping
+        Its row of the prognosis.
+    hours, e : float
+        Life hours and mean elongation of the survey. [h], [%]
+    fit : bool
+        Whether the survey is fit for a rate.
+    """
+    # A rate fitted past the case begins there; any other begins where it was found to change.
+    past_case = strand["rate_source"] == "own_past_case"
+    choices = {
+        "not_fit": not fit or not np.isfinite(e),
+        "taken": strand["rate_from_hours"] <= hours <= strand["rate_to_hours"],
+        "run_in": hours <= strand["run_in_hours"],
+        "no_rate": not strand["own_rate"],
+        "after_case": hours > strand["rate_to_hours"],
+        "older": hours >= strand["rate_phase_hours"],
+        "before_case": past_case and e <= strand["bend"],
+    }
+    return next((word for word, holds in choices.items() if holds), "before_change")
 
 
 def start_rates(strands: pd.DataFrame, settings: JudgementSettings) -> tuple[Floats, Floats]:

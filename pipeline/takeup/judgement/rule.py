@@ -6,7 +6,7 @@ sentences in the site's templates.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from takeup.derive.meters import MeterBook
 
 Row = Mapping[str, Any]
+Reads = Callable[[Row], Iterable[tuple[str, str]]]
 History = Mapping[tuple[Job, str], float]
 
 #: Decimals to which values are rounded before they meet a threshold, so that the last bit of a float decides
@@ -115,6 +116,22 @@ class Situation:
         """The strands' columns as lists, for facts."""
         return Columns(self.strands)
 
+    @cached_property
+    def _spans(self) -> Mapping[str, slice]:
+        life = self.surveys["life_id"].to_numpy(dtype=object) if len(self.surveys) else np.array([], object)
+        begins = np.flatnonzero(np.r_[True, life[1:] != life[:-1]]) if len(life) else np.array([], dtype=int)
+        ends = np.r_[begins[1:], len(life)]
+        return {
+            life[begin]: slice(begin, end) for begin, end in zip(begins.tolist(), ends.tolist(), strict=False)
+        }
+
+    def surveys_of(self, life: str) -> list[dict[str, Any]]:
+        """The surveys of one life, oldest first."""
+        if life not in self._spans:
+            return []
+        rows: list[dict[str, Any]] = self.surveys.iloc[self._spans[life]].to_dict("records")  # type: ignore[assignment]
+        return rows
+
     def done_on(self, job: Job, subjects: ArrayLike) -> NDArray[np.float64]:
         """Day on which a job was last closed out as done for each subject; NaN where never."""
         done = {subject: day for (what, subject), day in self.history.items() if what == job}
@@ -139,7 +156,14 @@ class Rule:
         ``facts(row, settings)`` for one subject; ``row`` is the strand's row of the prognosis with the rule's
         own row over it.
     evidence : tuple of str
-        Columns that hold the row ids used: a number or a list of numbers each.
+        Columns that hold the row ids the answer turns on: a number or a list of numbers each. When they
+        change, the evidence is newer.
+    beside : tuple of str
+        More columns, and parts of :data:`takeup.judgement.evidence.LOOKED_UP`, that are shown beside them and
+        make no evidence newer.
+    reads : tuple of callable
+        Groups of settings that entered the facts: see :mod:`takeup.judgement.reads`. Each takes the row that
+        ``facts`` takes and names section and field of the settings.
     after_work : bool
         Judges after the other rules, and sees in ``situation.at_work`` what they ask for.
     """
@@ -150,6 +174,8 @@ class Rule:
     judge: Callable[[Situation, JudgementSettings], pd.DataFrame]
     facts: Callable[[Row, JudgementSettings], tuple[Fact, ...]]
     evidence: tuple[str, ...] = ()
+    beside: tuple[str, ...] = ()
+    reads: tuple[Reads, ...] = ()
     after_work: bool = False
 
 

@@ -7,7 +7,8 @@ or later. The limit of skew, an angle, is brought to points by the set's own len
 
 from __future__ import annotations
 
-from typing import Any
+from itertools import pairwise
+from typing import Any, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -19,6 +20,7 @@ from takeup.layered import Layered
 from takeup.wear import matching
 
 Floats = NDArray[np.float64]
+T = TypeVar("T")
 
 #: expanded uncertainty of a lag measured with a square, from a step of 1 mm at both ends; derived. [mm]
 LAG_U_MM = 2.0
@@ -36,7 +38,8 @@ def pairs(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
     DataFrame
         ``set``, ``machine``, ``whole`` (every strand measured), ``together`` (at one time, or brought there),
         ``difference`` and ``expanded`` [points], ``limit`` and ``plan`` [points] with ``limit_by_skew`` and
-        ``plan_by_skew`` where the angle sets them, ``lag_known``, ``evidence_rows``, and what the facts tell.
+        ``plan_by_skew`` where the angle sets them, ``lag_known``, the row ids ``survey_rows``,
+        ``strand_rows`` and ``lag_row``, and what the facts tell.
     """
     order = np.argsort(words(situation.strands, "set"), kind="stable")
     strands = situation.strands.iloc[order].reset_index(drop=True)
@@ -62,6 +65,7 @@ def pairs(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
     lag_known = (lag_day >= newest - allowed) & ~np.isnan(centres)
     by_lag = np.abs(matching.difference_from_lag(lag, centres))
     used_lag = np.where(lag_known, np.abs(lag), matching.lag(centres, tape, 0.0))
+    worded = [text.split() for text in words(strands, "survey_settings")]
     measured = np.bincount(np.repeat(np.arange(names.size), count), weights=~np.isnan(day))
     frame = pd.DataFrame(
         {
@@ -86,7 +90,10 @@ def pairs(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
             "lag_day": np.where(lag_known, lag_day, np.nan),
             "skew": rounded(matching.skew(used_lag, spacing), DEGREES),
             "strand": head,
-            "evidence_rows": _rows(strands, starts, lag_row),
+            "survey_settings": [" ".join(each) for each in _of_sets(worded, starts)],
+            "survey_rows": _of_sets(strands["survey_rows"].tolist(), starts),
+            "strand_rows": _of_sets([[row] for row in strands["strand_row"].tolist()], starts),
+            "lag_row": lag_row,
         }
     )
     for name in ("limit", "plan"):
@@ -136,10 +143,6 @@ def _lag(
     return lag, day, row
 
 
-def _rows(strands: pd.DataFrame, starts: NDArray[np.int64], lag_row: NDArray[np.int64]) -> list[list[int]]:
-    """Row ids behind each set: the latest survey of every strand, and the lag."""
-    surveyed = strands["survey_rows"].tolist()
-    return [
-        [row for rows in surveyed[begin:end] for row in rows] + ([int(lag)] if lag >= 0 else [])
-        for begin, end, lag in zip(starts[:-1], starts[1:], lag_row, strict=True)
-    ]
+def _of_sets(rows: list[list[T]], starts: NDArray[np.int64]) -> list[list[T]]:
+    """Row ids, or names, of the strands of each set."""
+    return [[row for each in rows[begin:end] for row in each] for begin, end in pairwise(starts)]

@@ -5,8 +5,9 @@ The site's or the chain maker's own value goes before a default; a default used 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 
+from takeup.derive.settings import MeasuringSettings
 from takeup.layered import Layered, setting
 from takeup.model import Source
 
@@ -159,9 +160,17 @@ class Forecast:
         1.5,
         "1",
         Source.PROPOSED,
-        "A last rate above this many times the earlier one may be a new phase.",
+        "A last rate above this many times the earlier one may be a new phase; for the whole site.",
         low=1.05,
         high=5.0,
+    )
+    slope_surveys: int = setting(
+        8,
+        "surveys",
+        Source.PROPOSED,
+        "Most surveys a wear rate takes, the newest; for the whole site.",
+        low=3,
+        high=30,
     )
     past_case_factor: float = setting(
         3.0, "1", Source.PRACTICE, "Rate past the hardened case over the rate before it.", low=1.0, high=20.0
@@ -411,7 +420,10 @@ class Findings:
 
 @dataclass(frozen=True)
 class JudgementSettings:
-    """The sections of the settings file that the rules read, each with the site's own values over it."""
+    """The sections of the settings file that the rules read, each with the site's own values over it.
+
+    ``measuring`` is what surveys and hours were reckoned with before: the rules only name it.
+    """
 
     limits: Layered[Limits] = field(default_factory=lambda: Layered(Limits()))
     forecast: Layered[Forecast] = field(default_factory=lambda: Layered(Forecast()))
@@ -419,6 +431,7 @@ class JudgementSettings:
     surveying: Layered[Surveying] = field(default_factory=lambda: Layered(Surveying()))
     planning: Layered[Planning] = field(default_factory=lambda: Layered(Planning()))
     findings: Layered[Findings] = field(default_factory=lambda: Layered(Findings()))
+    measuring: Layered[MeasuringSettings] = field(default_factory=lambda: Layered(MeasuringSettings()))
 
 
 #: section of the settings file → record
@@ -430,3 +443,11 @@ SECTIONS: dict[str, type] = {
     "planning": Planning,
     "findings": Findings,
 }
+
+
+def says(name: str) -> str:
+    """The sentence of a setting named ``section.field``; blank for one that is not ours."""
+    section, _, field_name = name.partition(".")
+    record = MeasuringSettings if section == "measuring" else SECTIONS.get(section)
+    about = {item.name: item.metadata["says"] for item in fields(record)} if record else {}
+    return str(about.get(field_name, ""))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
 
@@ -12,6 +12,9 @@ import numpy as np
 
 from takeup.documents.sheets import Forecast, LimitLine, StrandSeries, SurveyPoint, known
 from takeup.judgement.limits import LIMITS
+from takeup.judgement.rates import in_rate
+from takeup.judgement.reads import SERIES, settings_read
+from takeup.judgement.settings import JudgementSettings
 from takeup.night.telling import Told
 
 EPOCH = date(1970, 1, 1)
@@ -28,9 +31,10 @@ class Strands:
 
     rows: Mapping[str, dict[str, Any]]
     surveys: Mapping[str, tuple[SurveyPoint, ...]]
+    settings: JudgementSettings
 
     @classmethod
-    def of(cls, told: Told, wanted: set[str]) -> Strands:
+    def of(cls, told: Told, wanted: set[str], settings: JudgementSettings) -> Strands:
         """The strands named in the orders of a night.
 
         Parameters
@@ -38,10 +42,12 @@ class Strands:
         told : Told
         wanted : set of str
             Names of strands.
+        settings : JudgementSettings
         """
         prognosis = told.judged.prognosis
         rows: list[dict[str, Any]] = prognosis.loc[prognosis["strand"].isin(wanted)].to_dict("records")  # type: ignore[assignment]
-        return cls({row["strand"]: row for row in rows}, _points(told, {row["life_id"] for row in rows}))
+        points = _points(told, {row["life_id"] for row in rows})
+        return cls({row["strand"]: row for row in rows}, points, settings)
 
     def series(self, strand: str) -> StrandSeries | None:
         """One strand's series; None for a strand without an open life."""
@@ -60,11 +66,20 @@ class Strands:
             hours_now=known(row["hours_reckoned"]),
             hours_as_of=day(row["reckon_day"]),
             plan_percent=_plan(row),
-            surveys=self.surveys.get(row["life_id"], ()),
+            surveys=told_in_rate(row, self.surveys.get(row["life_id"], ())),
             limits=limits,
             forecast=_forecast(row),
             next_survey_on=day(row["next_survey_day"]),
+            settings=settings_read(SERIES, row, self.settings),
         )
+
+
+def told_in_rate(row: Mapping[str, Any], points: tuple[SurveyPoint, ...]) -> tuple[SurveyPoint, ...]:
+    """The surveys of a strand with whether its rate took them."""
+    return tuple(
+        replace(point, in_rate=in_rate(row, point.hours, point.wear_percent, fit=point.counted))
+        for point in points
+    )
 
 
 def _points(told: Told, lives: set[str]) -> dict[str, tuple[SurveyPoint, ...]]:

@@ -22,11 +22,14 @@ from takeup.documents.sheets import (
     RefusedFile,
     ReminderSheet,
     StaleFeed,
+    StrandSeries,
 )
+from takeup.judgement.evidence import by_part
 from takeup.judgement.nextchain import NextChain, next_chain
 from takeup.judgement.pastlives import PastLives, past_lives
+from takeup.judgement.reads import always_told
 from takeup.judgement.stops import StopTable, stop_table
-from takeup.model import Answer, Job, KeptOut, Order, Verdict
+from takeup.model import Answer, Job, KeptOut, Order, Verdict, row_ids
 from takeup.night.intent import Intent
 from takeup.night.series import EPOCH, Strands
 from takeup.night.telling import Told
@@ -72,8 +75,8 @@ def night_sheet(
     )
     by_number = {order.number: order for order in told.updated.orders}
     stops = visits(open_orders, as_of=intent.as_of, settings=settings.orders)
-    row_ids = {row for order in open_orders for reason in order.reasons for row in reason.evidence}
-    origins = store.origins(sorted(row_ids))
+    behind = {row for order in open_orders for reason in order.reasons for row in row_ids(reason.evidence)}
+    origins = store.origins(sorted(behind))
     filling = _Filling(told, intent, settings, open_orders, stops, origins)
     sheets = tuple(filling.order_sheet(order) for order in open_orders)
     packages = versions()
@@ -140,7 +143,8 @@ class _Filling:
         self.stops = told.derived.shutdowns
         replaced = {strand for order in orders if order.job is Job.REPLACE_SET for strand in order.strands}
         self.past = _past_lives(told, replaced, settings)
-        self.strands = Strands.of(told, {strand for order in orders for strand in order.strands})
+        named = {strand for order in orders for strand in order.strands}
+        self.strands = Strands.of(told, named, settings.judgement)
         self.machines = {row["machine"]: row for row in told.derived.machines.to_dict("records")}
         self.sources = _sources(told.derived.sources)
         self.shutdowns = {row["shutdown"]: row for row in told.derived.shutdowns.to_dict("records")}
@@ -150,12 +154,7 @@ class _Filling:
         for order in orders:
             if order.swallowed_by:
                 self.takes_in[order.swallowed_by].append(order)
-        self.origins = {
-            int(row["row_id"]): EvidenceLine(
-                int(row["row_id"]), str(row["feed"]), str(row["file"]), int(row["line"]), str(row["sha256"])
-            )
-            for row in origins.to_dict("records")
-        }
+        self.origins = {int(row["row_id"]): row for row in origins.to_dict("records")}
 
     def order_sheet(self, order: Order) -> OrderSheet:
         """Everything one order prints."""
@@ -168,15 +167,14 @@ class _Filling:
             else ()
         )
         visit = self.visit_of.get(order.number, ())
-        rows = sorted({row for reason in order.reasons for row in reason.evidence})
         return OrderSheet(
             order=order,
             machine=machine,
             series=series,
             visit=tuple(self.by_number[number] for number in visit if number != order.number),
             takes_in=tuple(self.takes_in[order.number]),
-            overrides=tuple(self.overrides(order)),
-            evidence=tuple(self.origins[row] for row in rows if row in self.origins),
+            overrides=tuple(self.overrides(order, series)),
+            evidence=tuple(self.evidence(order)),
             reminder=ReminderSheet(order.number, machine, self.sources.get(order.machine, ()))
             if order.job is not Job.CORRECT_DATA
             else None,
@@ -187,6 +185,18 @@ class _Filling:
             stop_costs=self.stop_costs(order),
             next_chain=self.next_chain(order),
         )
+
+    def evidence(self, order: Order) -> Iterable[EvidenceLine]:
+        """Where the rows behind an order stand, by the part they play; a row stands under its first part."""
+        told: set[int] = set()
+        for part, rows in by_part(each for reason in order.reasons for each in reason.evidence).items():
+            for row in rows:
+                if row in self.origins and row not in told:
+                    told.add(row)
+                    found = self.origins[row]
+                    yield EvidenceLine(
+                        row, found["feed"], found["file"], int(found["line"]), found["sha256"], part
+                    )
 
     def machine(self, name: str) -> MachineSheet:
         """The machine as its feed gives it; only the name where the feed is silent."""
@@ -227,25 +237,37 @@ class _Filling:
             return []
         return [self.strands.rows[strand] for strand in order.strands if strand in self.strands.rows]
 
-    def overrides(self, order: Order) -> Iterable[OverrideLine]:
-        """Every value of the site's that holds for this machine or one of its strands."""
+    def overrides(self, order: Order, series: Sequence[StrandSeries]) -> Iterable[OverrideLine]:
+        """The site's values that hold for this machine or one of its strands and entered the order's numbers.
+
+        One that is none of the rules' own, as of what is set aside or how orders are bundled, is always told.
+        """
+        facts = [fact for reason in order.reasons for fact in reason.settings]
+        read = {fact.name for fact in (*facts, *(fact for each in series for fact in each.settings))}
         for section, layered in self.settings.layers.items():
             about = {item.name: item.metadata for item in fields(layered.record)}
             groups = [("the site", layered.site), (order.machine, layered.machine.get(order.machine, {}))]
             groups += [(strand, layered.strand.get(strand, {})) for strand in order.strands]
-            for applies_to, found in groups:
-                for name, override in found.items():
-                    yield OverrideLine(
-                        name=f"{section} {name}",
-                        says=about[name]["says"],
-                        value=override.value,
-                        unit=about[name]["unit"],
-                        applies_to=applies_to,
-                        reason=override.reason,
-                        by=override.by,
-                        on=override.on,
-                        review_by=override.review_by,
-                        origin=override.origin,
+            for name in dict.fromkeys(name for _, found in groups for name in found):
+                if always_told(section, name) or f"{section}.{name}" in read:
+                    holds = [
+                        layered.override(name, order.machine, strand) for strand in order.strands or ("",)
+                    ]
+                    yield from (
+                        OverrideLine(
+                            name=f"{section}.{name}",
+                            says=about[name]["says"],
+                            value=found[name].value,
+                            unit=about[name]["unit"],
+                            applies_to=applies_to,
+                            reason=found[name].reason,
+                            by=found[name].by,
+                            on=found[name].on,
+                            review_by=found[name].review_by,
+                            origin=found[name].origin,
+                        )
+                        for applies_to, found in groups
+                        if name in found and any(found[name] is each for each in holds)
                     )
 
 

@@ -132,6 +132,7 @@ def _reason(each: Asked) -> Reason:
         facts=verdict.facts,
         evidence=verdict.evidence,
         last_evidence_on=each.evidence_on,
+        settings=verdict.settings,
     )
 
 

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 from takeup.errors import OurFault
 from takeup.judgement.register import Lacking
 from takeup.judgement.stops import StopTable
-from takeup.model import Order, Reason
+from takeup.model import Fact, Order, Reason, row_ids
 from takeup.orders.told import OPEN
 from takeup.orders.visits import Visit
 
@@ -153,7 +153,7 @@ def _stop_costs(table: StopTable | None) -> dict[str, Any] | None:
 
 
 def _reason(reason: Reason, number: str, where: Mapping[int, dict[str, Any]]) -> dict[str, Any]:
-    missing = [row_id for row_id in reason.evidence if row_id not in where]
+    missing = [row_id for row_id in row_ids(reason.evidence) if row_id not in where]
     if missing:
         raise OurFault(
             f"the origin of row {missing[0]} is not given",
@@ -165,17 +165,19 @@ def _reason(reason: Reason, number: str, where: Mapping[int, dict[str, Any]]) ->
         "subject": reason.subject,
         "case": reason.case,
         "last_evidence_on": _plain(reason.last_evidence_on),
-        "facts": [
-            {
-                "name": fact.name,
-                "value": _plain(fact.value),
-                "unit": fact.unit,
-                "origin": fact.origin,
-                "is_default": fact.is_default,
-            }
-            for fact in reason.facts
-        ],
-        "evidence": [where[row_id] for row_id in reason.evidence],
+        "facts": [_fact(fact) for fact in reason.facts],
+        "settings": [_fact(fact) for fact in reason.settings],
+        "evidence": [{"part": each.part} | where[row_id] for each in reason.evidence for row_id in each.rows],
+    }
+
+
+def _fact(fact: Fact) -> dict[str, Any]:
+    return {
+        "name": fact.name,
+        "value": _plain(fact.value),
+        "unit": fact.unit,
+        "origin": fact.origin,
+        "is_default": fact.is_default,
     }
 
 

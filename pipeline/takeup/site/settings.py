@@ -63,7 +63,8 @@ class Settings:
     @property
     def judgement(self) -> JudgementSettings:
         """How far things may go."""
-        return JudgementSettings(**{name: self.layers[name] for name in JUDGEMENT_SECTIONS})
+        sections = {name: self.layers[name] for name in JUDGEMENT_SECTIONS}
+        return JudgementSettings(**sections, measuring=self.measuring)
 
     @property
     def orders(self) -> Layered[OrdersSettings]:

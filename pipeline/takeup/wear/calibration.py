@@ -26,7 +26,7 @@ import numpy as np
 from takeup.errors import WearInputError
 from takeup.wear.forecast import KAPPA, Bounds, doubt_hours
 from takeup.wear.record import Ratios, known_rates, past_ratios
-from takeup.wear.trend import PHASE_RATIO, RUN_IN_HOURS, Floats, Ints
+from takeup.wear.trend import PHASE_RATIO, RUN_IN_HOURS, WINDOW, Floats, Ints
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -361,6 +361,7 @@ def fleet_table(
     *,
     after_hours: ArrayLike = RUN_IN_HOURS,
     phase_ratio: float = PHASE_RATIO,
+    window: int = WINDOW,
 ) -> FleetTable:
     """Score the whole fleet's past, closed lives and running ones.
 
@@ -370,8 +371,10 @@ def fleet_table(
         Number of the table, counted up by the caller.
     renewed_on : str
         ISO date.
-    hours, e_percent, starts, limit_percent, u_rate_percent, e_case_percent, kappa, after_hours, phase_ratio
+    hours, e_percent, starts, limit_percent, u_rate_percent, e_case_percent, kappa
         As in :func:`takeup.wear.record.known_rates`, and the limit of each life.
+    after_hours, phase_ratio, window
+        As there.
     service : (m,) str
         Name of each life's service.
     start_rate : float or (m,) float
@@ -408,6 +411,7 @@ def fleet_table(
         kappa,
         after_hours=after_hours,
         phase_ratio=phase_ratio,
+        window=window,
     )
     surveyed = np.diff(s) > 0
     newest = np.full(names.shape, np.nan)

@@ -43,7 +43,8 @@ class KnownRates(NamedTuple):
     ``before`` holds until the case is through, ``past_case`` after it and only once fitted there; NaN where a
     life has no such rate of its own. ``own`` says whether they carry a forecast, ``rate`` is the one in force
     at the survey, ``u_rate`` its standard uncertainty by least squares over the same surveys, ``n_used``
-    their number and ``first`` the index of the earliest.
+    their number and ``first`` the index of the earliest; ``phase`` is the index from which on surveys may
+    enter that rate, past the run-in, a change of phase or the case.
     """
 
     before: Floats
@@ -53,6 +54,7 @@ class KnownRates(NamedTuple):
     own: NDArray[np.bool_]
     n_used: Ints
     first: Ints
+    phase: Ints
 
 
 class Ratios(NamedTuple):
@@ -76,6 +78,7 @@ def known_rates(
     *,
     after_hours: ArrayLike = RUN_IN_HOURS,
     phase_ratio: float = PHASE_RATIO,
+    window: int = WINDOW,
 ) -> KnownRates:
     """The rate in force at every survey, from nothing known later; a life's last survey has the present one.
 
@@ -96,6 +99,8 @@ def known_rates(
         Run-in. [h]
     phase_ratio : float
         See :func:`takeup.wear.trend.phase_break`, which is asked with the u of one end. [1]
+    window : int
+        Most surveys a rate takes, the newest. [-]
 
     Returns
     -------
@@ -130,8 +135,8 @@ def known_rates(
     last = np.minimum(index, at_case - 1)
     begin = np.where(last >= s[life], phase_first[np.maximum(last, 0)], index + 1)
     begin_past = np.minimum(np.maximum(at_case, phase_first), index + 1)
-    before = recent_rate(h, e, np.minimum(begin, last + 1), last + 1)
-    after = recent_rate(h, e, begin_past, index + 1)
+    before = recent_rate(h, e, np.minimum(begin, last + 1), last + 1, window)
+    after = recent_rate(h, e, begin_past, index + 1, window)
     # Two surveys are enough where they have just been found to open a new phase: the old rate is known to be
     # too low.
     opened = (begin > bedded) & (before.n_used == 2) & (before.rate > 0)
@@ -142,7 +147,8 @@ def known_rates(
     fitted = past & has_after
     rate = np.where(fitted, fast, np.where(past, k[life] * slow, slow))
     stop = np.where(fitted, index, last) + 1
-    first = np.maximum(np.where(fitted, begin_past, np.minimum(begin, last + 1)), stop - WINDOW)
+    phase = np.where(fitted, begin_past, np.minimum(begin, last + 1))
+    first = np.maximum(phase, stop - window)
     u_line = least_squares_rate(h, e, first, stop, u[life]).u_rate
     return KnownRates(
         slow,
@@ -152,6 +158,7 @@ def known_rates(
         ~np.isnan(rate),
         np.where(fitted, after.n_used, before.n_used),
         first,
+        phase,
     )
 
 

@@ -227,6 +227,12 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
     return found
 
 
+def stands_in(row: Row) -> Iterator[tuple[str, str]]:
+    """The default depth that stands in for one that nobody states."""
+    if row["case"] == "case_depth_missing":
+        yield "limits", row["about"].reason
+
+
 RULE = Rule(
     name="data_unjudged",
     job=Job.CORRECT_DATA,
@@ -245,4 +251,5 @@ RULE = Rule(
     judge=judge,
     facts=facts,
     evidence=("evidence_rows",),
+    reads=(stands_in,),
 )

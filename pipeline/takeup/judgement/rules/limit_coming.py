@@ -17,6 +17,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from takeup.judgement import reads
+from takeup.judgement.evidence import BEHIND_WEAR
 from takeup.judgement.rule import (
     CANNOT,
     CLEAR,
@@ -140,4 +142,10 @@ RULE = Rule(
     judge=judge,
     facts=facts,
     evidence=("survey_rows", "strand_row", "takeup_row"),
+    beside=BEHIND_WEAR,
+    reads=(
+        *reads.FORECAST,
+        reads.of("surveying", "silence_times", cases=("silence",)),
+        reads.of("limits", "takeup_left_part", cases=("takeup_running_out",)),
+    ),
 )

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from takeup.judgement import reads
 from takeup.judgement.rule import (
     CANNOT,
     CLEAR,
@@ -76,4 +77,6 @@ RULE = Rule(
     judge=judge,
     facts=facts,
     evidence=("survey_rows", "strand_row", "takeup_row"),
+    beside=("baseline",),
+    reads=(reads.survey, reads.limits, reads.plan_line),
 )

@@ -8,10 +8,12 @@ practice, no source, or the register; grace and the daily round proposed for thi
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from takeup.judgement import reads
 from takeup.judgement.facts import LUBED, METER, REGISTER, fact, known, setting_fact
 from takeup.judgement.facts import facts as facts_of
 from takeup.judgement.rule import (
@@ -145,6 +147,15 @@ def _interval(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
     return (fact("interval_hours", row["lube_interval"], REGISTER),)
 
 
+def turning(row: Row) -> Iterator[tuple[str, str]]:
+    """What due, overdue and starved were reckoned with: by the calendar, or by run hours."""
+    if row["case"].startswith("calendar"):
+        yield from (("lubrication", name) for name in ("idle_days", "grace_part"))
+    elif known(row["lube_interval"]):
+        names = ("grace_part", "starved_times", "daily_round_hours")
+        yield from (("lubrication", name) for name in names)
+
+
 RULE = Rule(
     name="lube_overdue",
     job=Job.LUBRICATE,
@@ -163,4 +174,6 @@ RULE = Rule(
     judge=judge,
     facts=facts,
     evidence=("lube_row", "strand_row"),
+    beside=("meter", "machine_row"),
+    reads=(reads.lube_interval, turning, reads.usual_hours),
 )

@@ -8,10 +8,12 @@ together: US Army TM 10-3930-671-24.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from takeup.judgement import reads
 from takeup.judgement.facts import READING, SURVEY, fact, setting_fact
 from takeup.judgement.facts import day as day_of
 from takeup.judgement.facts import facts as facts_of
@@ -83,9 +85,10 @@ def as_answers(sets: pd.DataFrame, case: np.ndarray, threshold: str) -> pd.DataF
                 "day_short",
                 "carried_long",
                 "carried_short",
+                "survey_settings",
             )
         },
-        evidence_rows=sets["evidence_rows"].to_numpy(),
+        **{name: sets[name].to_numpy() for name in ("survey_rows", "strand_rows", "lag_row")},
     )
 
 
@@ -120,6 +123,12 @@ def _elongation(row: Row, which: str) -> Fact:
     return fact(f"e_{which}_percent", round(e, 3), said)
 
 
+def carried(row: Row) -> Iterator[tuple[str, str]]:
+    """From how many days apart on surveys are brought to one time."""
+    if row["carried_long"] > 0 or row["carried_short"] > 0:
+        yield "surveying", "same_survey_days"
+
+
 RULE = Rule(
     name="matching",
     job=Job.REPLACE_SET,
@@ -132,5 +141,13 @@ RULE = Rule(
     },
     judge=judge,
     facts=facts,
-    evidence=("evidence_rows",),
+    evidence=("survey_rows", "lag_row"),
+    beside=("strand_rows",),
+    reads=(
+        reads.survey,
+        reads.of(
+            "limits", "match_limit_points", "match_plan_points", "skew_limit_degrees", "skew_plan_degrees"
+        ),
+        carried,
+    ),
 )

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from takeup.judgement.rule import CANNOT, CLEAR, PERCENT, PLAN, THIS_WEEK, Rule, Situation, choose, rounded
+from takeup.judgement.rules.matching import RULE as MATCHING
 from takeup.judgement.rules.matching import as_answers, facts
 from takeup.judgement.sets import pairs
 from takeup.judgement.settings import JudgementSettings
@@ -58,5 +59,7 @@ RULE = Rule(
     },
     judge=judge,
     facts=facts,
-    evidence=("evidence_rows",),
+    evidence=("survey_rows", "lag_row"),
+    beside=("strand_rows",),
+    reads=MATCHING.reads,
 )

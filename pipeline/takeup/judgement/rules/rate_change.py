@@ -13,6 +13,8 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from takeup.judgement import reads
+from takeup.judgement.evidence import BEHIND_WEAR
 from takeup.judgement.facts import METER, SURVEY
 from takeup.judgement.facts import facts as facts_of
 from takeup.judgement.rule import (
@@ -115,4 +117,13 @@ RULE = Rule(
     judge=judge,
     facts=facts,
     evidence=("survey_rows", "strand_row"),
+    beside=BEHIND_WEAR,
+    reads=(
+        reads.survey,
+        reads.limits,
+        reads.rate,
+        reads.usual_hours,
+        reads.lube_overdue,
+        reads.of("forecast", "near_case_part", cases=("near_case",)),
+    ),
 )

@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from takeup.judgement import reads
 from takeup.judgement.facts import GAUGED, REGISTER, setting_fact
 from takeup.judgement.facts import facts as facts_of
 from takeup.judgement.rule import (
@@ -117,4 +118,6 @@ RULE = Rule(
     judge=judge,
     facts=facts,
     evidence=("check_row",),
+    beside=("strand_row",),
+    reads=(reads.of("findings", "tooth_wear_part"),),
 )

@@ -9,10 +9,14 @@ no source.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import pandas as pd
 
-from takeup.judgement.facts import KEPT_OUT, METER, READING, REGISTER
+from takeup.judgement import reads
+from takeup.judgement.evidence import BEHIND_WEAR
+from takeup.judgement.facts import KEPT_OUT, METER, READING, REGISTER, known
 from takeup.judgement.facts import facts as facts_of
 from takeup.judgement.rule import (
     CANNOT,
@@ -104,6 +108,14 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:  # noqa: A
     )
 
 
+def interval(row: Row) -> Iterator[tuple[str, str]]:
+    """What the interval was reckoned with: the run-in before a first survey, the forecast after it."""
+    measured = (reads.survey, reads.limits, reads.rate, reads.usual_hours)
+    groups = measured if known(row["survey_day"]) else (reads.least,)
+    for group in (*groups, reads.next_survey):
+        yield from group(row)
+
+
 RULE = Rule(
     name="survey_overdue",
     job=Job.MEASURE,
@@ -121,4 +133,11 @@ RULE = Rule(
     judge=judge,
     facts=facts,
     evidence=("survey_rows", "strand_row"),
+    beside=BEHIND_WEAR,
+    reads=(
+        interval,
+        reads.of(
+            "surveying", "silence_times", "near_days", cases=("interval", "interval_near_limit", "silence")
+        ),
+    ),
 )

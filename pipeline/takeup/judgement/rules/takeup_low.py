@@ -13,10 +13,12 @@ tight chain would break as well. Source: proposed for this project, no source.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from takeup.judgement import reads
 from takeup.judgement.facts import REGISTER, known, setting_fact
 from takeup.judgement.facts import facts as facts_of
 from takeup.judgement.limits import LIMITS
@@ -166,6 +168,11 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
     return told
 
 
+def worn_by_survey(row: Row) -> Iterable[tuple[str, str]]:
+    """What the survey was reckoned with, where the travel used was told from it."""
+    return reads.survey(row) if row["takeup_is_carried"] or row["takeup_is_estimated"] else ()
+
+
 RULE = Rule(
     name="takeup_low",
     job=Job.ADJUST_TAKEUP,
@@ -182,4 +189,6 @@ RULE = Rule(
     judge=judge,
     facts=facts,
     evidence=("takeup_row", "survey_rows", "strand_row"),
+    beside=("baseline",),
+    reads=(reads.takeup, reads.limits, worn_by_survey),
 )

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from takeup.judgement import reads
 from takeup.judgement.facts import READING, REGISTER, SURVEY, setting_fact
 from takeup.judgement.facts import facts as facts_of
 from takeup.judgement.rule import (
@@ -114,4 +115,6 @@ RULE = Rule(
     judge=judge,
     facts=facts,
     evidence=("survey_rows", "takeup_row", "strand_row"),
+    beside=("baseline",),
+    reads=(reads.survey, reads.of("findings", "takeup_apart_points"), reads.least, reads.plan_line),
 )

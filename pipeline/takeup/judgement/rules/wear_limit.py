@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from takeup.judgement import reads
+from takeup.judgement.evidence import BEHIND_WEAR
 from takeup.judgement.limits import LIMITS
 from takeup.judgement.rule import (
     CANNOT,
@@ -109,4 +111,6 @@ RULE = Rule(
     judge=judge,
     facts=facts,
     evidence=("survey_rows", "strand_row", "takeup_row"),
+    beside=BEHIND_WEAR,
+    reads=(*reads.FORECAST, reads.of("surveying", "silence_times", cases=("silence",))),
 )

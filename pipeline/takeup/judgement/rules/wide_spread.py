@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from takeup.judgement import reads
 from takeup.judgement.facts import SURVEY, setting_fact
 from takeup.judgement.facts import facts as facts_of
 from takeup.judgement.rule import (
@@ -76,4 +77,6 @@ RULE = Rule(
     judge=judge,
     facts=facts,
     evidence=("survey_rows", "strand_row"),
+    beside=("baseline",),
+    reads=(reads.of("findings", "spread_points", "marks_when_wide"),),
 )
