@@ -10,7 +10,7 @@ import pytest
 from tests.derive.plant import FITTED, Plant, after, reasons
 
 from takeup.derive.derivation import Derived
-from takeup.derive.state import state
+from takeup.derive.state import METER_ROWS, state
 from takeup.model import Feed
 from takeup.units import conversion
 
@@ -92,6 +92,7 @@ def test_the_place_of_rows_in_their_file() -> None:
         "survey_rows",
         "takeup_row",
         "meter_row",
+        *METER_ROWS,
         "lube_row",
     ]
     left, right = frames(before), frames(told)
