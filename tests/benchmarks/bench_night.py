@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from takeup.site import Site
 
 HERE = Path(__file__).resolve().parent
-AS_OF = (date(2026, 8, 31), date(2026, 9, 7), date(2026, 9, 8))
+AS_OF = (date(2026, 9, 7), date(2026, 9, 14), date(2026, 9, 15))
 
 SETTINGS = """\
 [site]

@@ -28,7 +28,7 @@ def day_number(day: date) -> int:
     return (day - date(1970, 1, 1)).days
 
 
-AS_OF = (date(2026, 8, 31), date(2026, 9, 7))
+AS_OF = (date(2026, 9, 7), date(2026, 9, 14))
 FIRST_NIGHT, SECOND_NIGHT = (day_number(day) for day in AS_OF)
 WEEKS = 110
 FIRST_DAY = SECOND_NIGHT - 7 * WEEKS
