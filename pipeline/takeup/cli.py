@@ -338,7 +338,3 @@ class _Bar:
         if done >= total:
             self._bar.close()
             self._bar, self._step = None, ""
-
-
-if __name__ == "__main__":
-    raise SystemExit(main())

@@ -31,6 +31,7 @@ def setting(
     low: float | None = None,
     high: float | None = None,
     citation: str = "",
+    finest: str = "strand",
 ) -> Any:
     """A settings field with its unit, the status of its default and the range in which it makes sense.
 
@@ -47,6 +48,8 @@ def setting(
         The widest values accepted from a site.
     citation : str, optional
         The publication behind the default.
+    finest : str, optional
+        Who may have a value of their own: ``strand`` (machines too), ``machine``, or ``site``: one for all.
     """
     return field(
         default=default,
@@ -57,6 +60,7 @@ def setting(
             "low": low,
             "high": high,
             "citation": citation,
+            "finest": finest,
         },
     )
 

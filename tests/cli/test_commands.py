@@ -271,7 +271,7 @@ def test_what_nobody_foresaw_is_our_fault_and_ends_with_5(takeup, site, monkeypa
 
 def run(*words: str | Path, **more) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
-        [sys.executable, "-m", "takeup.cli", *map(str, words)],
+        [sys.executable, "-m", "takeup", *map(str, words)],
         env=os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)},
         capture_output=True,
         text=True,
@@ -294,7 +294,7 @@ def test_the_exit_code_reaches_the_shell(site, places):
 
 
 def test_a_reader_that_leaves_early_is_no_error(site):
-    command = f"{sys.executable} -m takeup.cli why FE-32-A --site {site.folders.root} | head -n 1"
+    command = f"{sys.executable} -m takeup why FE-32-A --site {site.folders.root} | head -n 1"
     surroundings = os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)}
     script = f"set -o pipefail; {command} >/dev/null"
     done = subprocess.run(
@@ -307,7 +307,7 @@ def test_a_reader_that_leaves_early_is_no_error(site):
 def test_interrupted_it_says_that_nothing_is_lost_and_the_next_run_makes_it_good(takeup, fresh):
     plant.deliver(fresh, plant.exports(SECOND, ONE))
     process = subprocess.Popen(
-        [sys.executable, "-m", "takeup.cli", "nightly", "--site", fresh.folders.root, "--as-of", str(SECOND)],
+        [sys.executable, "-m", "takeup", "nightly", "--site", fresh.folders.root, "--as-of", str(SECOND)],
         env=os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)},
         stderr=subprocess.PIPE,
         text=True,

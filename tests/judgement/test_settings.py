@@ -29,7 +29,8 @@ def test_a_default_lies_in_its_range_and_says_its_source(section: str, item: Fie
 
 
 def test_the_sections_are_those_of_the_settings() -> None:
-    assert set(SECTIONS) == {item.name for item in fields(JudgementSettings)}
+    # What a survey was measured with stands with its readings; judgement only names it.
+    assert {*SECTIONS, "measuring"} == {item.name for item in fields(JudgementSettings)}
 
 
 #: symbol in the trade's table of defaults, section, field, default; their sources stand with the fields

@@ -28,7 +28,6 @@ from tests.judgement.plant import (
     worn,
 )
 
-from takeup.judgement import reads
 from takeup.judgement.rules import OWN
 from takeup.judgement.settings import SECTIONS, JudgementSettings
 from takeup.layered import Layered, Override
@@ -137,11 +136,16 @@ def base() -> dict[Key, Verdict]:
     return told(1, JudgementSettings())[0]
 
 
+def for_the_site(item: Any) -> bool:
+    """One value for the whole site: no machine may have its own."""
+    return bool(item.metadata["finest"] == "site")
+
+
 def trials() -> list[tuple[str, Any, dict[Key, Verdict]]]:
     """Setting, changed value, and what is due then; one place for machines of their own, and for the site."""
     found = []
     asked = [(section, item, value) for section, item in SETTINGS for value in changes(item)]
-    own = [each for each in asked if (each[0], each[1].name) not in reads.FOR_THE_SITE]
+    own = [each for each in asked if not for_the_site(each[1])]
     layers: dict[str, dict[str, dict[str, Override]]] = {section: {} for section in SECTIONS}
     machines = {row["machine"] for row in plant()} | {""}
     for copy, (section, item, value) in enumerate(own):
@@ -154,7 +158,7 @@ def trials() -> list[tuple[str, Any, dict[Key, Verdict]]]:
     for (section, item, value), table in zip(own, told(len(own), settings), strict=True):
         found.append((f"{section}.{item.name}", value, table))
     for section, item, value in asked:
-        if (section, item.name) in reads.FOR_THE_SITE:
+        if for_the_site(item):
             tried = overridden(section, **{item.name: value})
             found.append((f"{section}.{item.name}", value, told(1, tried)[0]))
     return found

@@ -104,7 +104,7 @@ def test_what_stops_a_night_is_logged_and_tried_again(tmp_path, caplog):
 
 def scheduled(site: Site) -> subprocess.Popen[str]:
     return subprocess.Popen(
-        [sys.executable, "-m", "takeup.cli", "schedule", "--site", str(site.folders.root)],
+        [sys.executable, "-m", "takeup", "schedule", "--site", str(site.folders.root)],
         env=os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)},
         stderr=subprocess.PIPE,
         text=True,

@@ -47,6 +47,18 @@ CASES = {
         "[limits] conveyer_percent",
         ["did you mean 'conveyor_percent'?"],
     ),
+    "one value for the site, given to a strand": (
+        SITE + '[strand."EL-14-A".forecast]\nphase_ratio = { value = 2.0, ' + WHO + " }\n",
+        5,
+        "[strand.EL-14-A.forecast] phase_ratio",
+        ["cannot be set for a strand", "the whole site", "[forecast]"],
+    ),
+    "one value for the machine, given to a strand": (
+        SITE + '[strand."EL-14-A".measuring]\nmeter_stuck_days = { value = 9, ' + WHO + " }\n",
+        5,
+        "[strand.EL-14-A.measuring] meter_stuck_days",
+        ["cannot be set for a strand", "the whole machine", "[machine.NAME.measuring]"],
+    ),
     "override bare": (
         SITE + "[limits]\nconveyor_percent = 2.0\n",
         5,

@@ -59,7 +59,7 @@ def held(site: Site, hold: str, until: str = "sys.stdin.read()"):
 
 
 def begun(site: Site, command: str, *more: str) -> subprocess.Popen[str]:
-    words = [sys.executable, "-m", "takeup.cli", *COMMANDS[command], "--site", str(site.folders.root), *more]
+    words = [sys.executable, "-m", "takeup", *COMMANDS[command], "--site", str(site.folders.root), *more]
     found = os.environ | {"PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
     return subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=found)
 

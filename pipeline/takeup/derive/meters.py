@@ -263,17 +263,20 @@ def _set_aside(rows: pd.DataFrame, told: Continuous, settings: Layered[Measuring
     meter, pos = rows["meter_hours"].to_numpy(np.float64), rows["read_at_pos"].to_numpy(np.float64)
     used = np.where(np.isin(told.step, wear_hours.SET_ASIDE), -1, np.arange(meter.size))
     last_used = np.maximum.accumulate(used) if used.size else used
-    asides = []
+    machine, asides = rows["machine"].to_numpy(dtype=object), []
     for place in np.flatnonzero(np.isin(told.step, (Step.FELL_ALONE, Step.TOO_FAST, Step.DROPPED))).tolist():
         before = int(last_used[place - 1])
         shown = f"{meter[place]:.10g} h"
         if told.step[place] == Step.TOO_FAST:
-            most = meter[before] + 24.0 * (pos[place] - pos[before]) + settings.value("meter_slack_hours")
+            most = (
+                meter[before]
+                + 24.0 * (pos[place] - pos[before])
+                + settings.value("meter_slack_hours", machine[place])
+            )
             wanted = f"at most {most:.0f} h, {meter[before]:.10g} h and 24 h a day since"
             asides.append(setaside.Aside(place, Reason.HOURS_TOO_FAST, "meter_hours", shown, wanted))
         else:
             wanted = f"at least {meter[before]:.10g} h, or a record that the meter was reset or changed"
             asides.append(setaside.Aside(place, Reason.METER_DROPPED, "meter_hours", shown, wanted))
-    machine = rows["machine"].to_numpy(dtype=object)
     nobody = np.full(machine.shape, "", dtype=object)
     return setaside.frame(asides, rows, "run_hours", np.floor(pos).astype(np.int64), nobody, machine)

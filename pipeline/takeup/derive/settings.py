@@ -80,6 +80,7 @@ class MeasuringSettings:
         "A repeat so near the first reading of its mark confirms it.",
         low=0.0,
         high=20.0,
+        finest="site",
     )
     # ------------------------------------------------------------------------------------- temperature
     u_temperature_k: float = setting(
@@ -187,6 +188,7 @@ class MeasuringSettings:
         "Growth taken for possible while a mark has no trend of its own.",
         low=0.05,
         high=10.0,
+        finest="site",
     )
     growth_times: float = setting(
         2.0,
@@ -195,12 +197,25 @@ class MeasuringSettings:
         "Growth taken for possible, as a multiple of the mark's own trend.",
         low=1.0,
         high=10.0,
+        finest="site",
     )
     bedding_percent: float = setting(
-        0.25, "%", Source.PRACTICE, "Most a new chain grows while it beds in.", low=0.0, high=1.0
+        0.25,
+        "%",
+        Source.PRACTICE,
+        "Most a new chain grows while it beds in.",
+        low=0.0,
+        high=1.0,
+        finest="site",
     )
     new_chain_hours: float = setting(
-        100.0, "h", Source.PRACTICE, "Until here a chain counts as new and bedding in.", low=0.0, high=500.0
+        100.0,
+        "h",
+        Source.PRACTICE,
+        "Until here a chain counts as new and bedding in.",
+        low=0.0,
+        high=500.0,
+        finest="site",
     )
     marks_apart_points: float = setting(
         0.3,
@@ -209,12 +224,13 @@ class MeasuringSettings:
         "How far marks of one survey may lie apart when they vouch for one another.",
         low=0.05,
         high=3.0,
+        finest="site",
     )
     least_percent: float = setting(
-        -5.0, "%", Source.PRACTICE, "Shorter over nominal no chain is.", low=-20.0, high=-1.0
+        -5.0, "%", Source.PRACTICE, "Shorter over nominal no chain is.", low=-20.0, high=-1.0, finest="site"
     )
     most_percent: float = setting(
-        15.0, "%", Source.PRACTICE, "Longer over nominal no chain runs.", low=5.0, high=50.0
+        15.0, "%", Source.PRACTICE, "Longer over nominal no chain runs.", low=5.0, high=50.0, finest="site"
     )
     copied_marks: int = setting(
         2,
@@ -223,6 +239,7 @@ class MeasuringSettings:
         "So many marks, all equal to the last survey, look copied.",
         low=2,
         high=20,
+        finest="site",
     )
     copied_sister_marks: int = setting(
         4,
@@ -231,6 +248,7 @@ class MeasuringSettings:
         "So many marks, all equal to a sister strand's on one day, look copied.",
         low=2,
         high=20,
+        finest="site",
     )
     copied_after_hours: float = setting(
         24.0,
@@ -239,6 +257,7 @@ class MeasuringSettings:
         "Surveys nearer than this in run hours may well be equal.",
         low=0.0,
         high=1000.0,
+        finest="site",
     )
     new_takeup_part: float = setting(
         0.10,
@@ -247,10 +266,15 @@ class MeasuringSettings:
         "A take-up within this part of its travel from its start is back at its start.",
         low=0.0,
         high=0.5,
+        finest="site",
     )
     # ------------------------------------------------------------------------------------------ the meter
     meter_moduli_hours: str = setting(
-        "10000 100000", "h", Source.PRACTICE, "Hours at which meters start again from nought, smallest first."
+        "10000 100000",
+        "h",
+        Source.PRACTICE,
+        "Hours at which meters start again from nought, smallest first.",
+        finest="machine",
     )
     meter_near_top_part: float = setting(
         0.1,
@@ -259,9 +283,16 @@ class MeasuringSettings:
         "Part of a meter's range below its top in which a fall may be a roll-over.",
         low=0.0,
         high=0.5,
+        finest="machine",
     )
     meter_slack_hours: float = setting(
-        1.0, "h", Source.PROPOSED, "Tolerance on 24 hours a day and on a level meter.", low=0.0, high=24.0
+        1.0,
+        "h",
+        Source.PROPOSED,
+        "Tolerance on 24 hours a day and on a level meter.",
+        low=0.0,
+        high=24.0,
+        finest="machine",
     )
     meter_stuck_days: float = setting(
         21.0,
@@ -270,6 +301,7 @@ class MeasuringSettings:
         "A meter that shows the same for longer may be stuck.",
         low=1.0,
         high=365.0,
+        finest="machine",
     )
     stuck_gain_part: float = setting(
         0.25,
@@ -278,6 +310,7 @@ class MeasuringSettings:
         "Of the usual hours; fewer on a stuck meter while the chain wore: the meter is wrong.",
         low=0.0,
         high=1.0,
+        finest="site",
     )
     utilisation_days: float = setting(
         90.0,
@@ -286,6 +319,7 @@ class MeasuringSettings:
         "Window of the usual hours per day, those of the middle date.",
         low=7.0,
         high=365.0,
+        finest="machine",
     )
     utilisation_short_days: float = setting(
         30.0,
@@ -294,6 +328,7 @@ class MeasuringSettings:
         "Shorter window: the highest mean of the three counts for the early date.",
         low=7.0,
         high=365.0,
+        finest="machine",
     )
     utilisation_long_days: float = setting(
         365.0,
@@ -302,6 +337,7 @@ class MeasuringSettings:
         "Longer window: the highest mean of the three counts for the early date.",
         low=7.0,
         high=1500.0,
+        finest="machine",
     )
     utilisation_least_days: float = setting(
         7.0,
@@ -310,6 +346,7 @@ class MeasuringSettings:
         "Readings must cover so much of a window; for the whole site.",
         low=0.0,
         high=90.0,
+        finest="site",
     )
     # --------------------------------------------------------------------------------------- lubrication
     lube_accept_part: float = setting(
@@ -335,6 +372,7 @@ class MeasuringSettings:
         "1",
         Source.SITE,
         "The site's own words for findings: 'theirs = word of the vocabulary; theirs = word; ...'.",
+        finest="site",
     )
 
 

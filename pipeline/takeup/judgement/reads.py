@@ -34,15 +34,6 @@ _MEASURED = frozenset(
 )
 Reads = Callable[[Row], Iterable[Name]]
 
-#: one value for the whole site: what a machine or a strand puts in its place is not read
-FOR_THE_SITE = frozenset(
-    {
-        ("forecast", "phase_ratio"),
-        ("forecast", "slope_surveys"),
-        ("measuring", "utilisation_least_days"),
-    }
-)
-
 
 def settings_read(reads: Iterable[Reads], row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
     """The settings that some groups of numbers were reckoned with, each once, as facts ``section.field``.
@@ -58,8 +49,7 @@ def settings_read(reads: Iterable[Reads], row: Row, settings: JudgementSettings)
     machine, strand = str(row.get("machine", "")), str(row.get("strand", ""))
     told = []
     for section, name in names:
-        where = ("", "") if (section, name) in FOR_THE_SITE else (machine, strand)
-        found = getattr(settings, section).sourced(name, *where)
+        found = getattr(settings, section).sourced(name, machine, strand)
         told.append(Fact(f"{section}.{name}", found.value, found.unit, found.origin, found.is_default))
     return tuple(told)
 

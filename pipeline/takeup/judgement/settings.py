@@ -163,6 +163,7 @@ class Forecast:
         "A last rate above this many times the earlier one may be a new phase; for the whole site.",
         low=1.05,
         high=5.0,
+        finest="site",
     )
     slope_surveys: int = setting(
         8,
@@ -171,6 +172,7 @@ class Forecast:
         "Most surveys a wear rate takes, the newest; for the whole site.",
         low=3,
         high=30,
+        finest="site",
     )
     past_case_factor: float = setting(
         3.0, "1", Source.PRACTICE, "Rate past the hardened case over the rate before it.", low=1.0, high=20.0

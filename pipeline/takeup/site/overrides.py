@@ -25,6 +25,8 @@ from typing import Any
 from takeup.errors import SettingsError
 from takeup.layered import Layered, Override
 
+#: from the widest layer to the finest
+FINENESS = ("site", "machine", "strand")
 ANSWERABLE = ("value", "reason", "by", "on", "review_by")
 
 
@@ -148,8 +150,24 @@ def _overrides(given: Any, record: type, lines: LineFinder, *path: str) -> dict[
         where = lines.place(*path, key=key)
         if key not in known:
             raise unknown(key, known, where=where)
+        _refuse_too_fine(key, known[key].metadata["finest"], path, where)
         found[key] = _override(value, known[key], where)
     return found
+
+
+def _refuse_too_fine(key: str, finest: str, path: tuple[str, ...], where: str) -> None:
+    """A value that nobody would read must not look as if it counted."""
+    layer = path[0] if len(path) > 1 else "site"
+    if FINENESS.index(layer) <= FINENESS.index(finest):
+        return
+    *_, section = path
+    table = f"[{section}]" if finest == "site" else f"[{section}] or [machine.NAME.{section}]"
+    raise SettingsError(
+        f"{key} cannot be set for a {layer}: it holds for the whole {finest}",
+        where=where,
+        why="It would be read for nobody, and look as if it counted.",
+        todo=f"Put it under {table}.",
+    )
 
 
 def _override(given: Any, item: Any, where: str) -> Override:
