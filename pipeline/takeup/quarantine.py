@@ -52,8 +52,8 @@ def kept_out(site: Site, *, wait_seconds: float | None = None) -> Listed:
     LockHeld
         If the site is being written all that time.
     """
+    site.nights()  # refused in its own words while none was told
     with reading_store(site.folders, "quarantine", site.wait(wait_seconds)) as store:
-        site.nights()
         return Listed(tuple(store.kept_out()), site.template_dirs)
 
 

@@ -52,6 +52,7 @@ def why(site: Site, subject: str, *, wait_seconds: float | None = None) -> Why:
     LockHeld
         If the site is being written all that time.
     """
+    site.nights()  # refused in its own words while none was told
     with reading_store(site.folders, f"why {subject}", site.wait(wait_seconds)) as store:
         nights = site.nights()
         book = {order.number: order for order in store.orders()}
