@@ -179,3 +179,89 @@ def test_hostile_register_text_stays_text() -> None:
     page = page_of(ReminderSheet("C-3", MachineSheet(bad, bad, area=bad), (source,)))
     assert "img" not in page.tags
     assert page.text.count(bad) >= 6
+
+
+# ------------------------------------------------------- what the register may have left out, as questions
+
+ASKED = re.compile(r"The register names nothing under ([“”a-z ]+): is there none here\?")
+
+
+DRAG_ENERGIES = ["electrical or hydraulic", "gravity", "mechanical", "hydraulic", "thermal or material"]
+
+
+def questions(kind: str, *named: str) -> list[str]:
+    """What the reminder asks of a machine whose register names these kinds of energy, hazard by hazard."""
+    sources = tuple(replace(WHOLE[0], source=f"source {word}", kind=word) for word in named)
+    page = page_of(ReminderSheet("C-3", MachineSheet("M", kind=kind), sources))
+    return [
+        each.replace("“", "").replace("”", "")
+        for each in ASKED.findall(page.section("Look for these", "The order of"))
+    ]
+
+
+@pytest.mark.parametrize(
+    ("kind", "expected"),
+    [
+        ("bucket_elevator", ["electrical", "gravity", "material", "mechanical", "thermal or chemical"]),
+        ("drag_conveyor", DRAG_ENERGIES),
+        ("scraper_conveyor", DRAG_ENERGIES),
+        ("apron_feeder", ["electrical or hydraulic", "material or gravity", "hydraulic or mechanical"]),
+        ("reclaimer", ["electrical or hydraulic", "gravity", "other", "material", "electrical"]),
+        ("heavy_drive", ["mechanical", "mechanical", "hydraulic"]),
+        ("slat_conveyor", []),
+    ],
+)
+def test_each_energy_that_a_kind_of_machine_may_have_is_asked_about(kind: str, expected: list[str]) -> None:
+    """Common practice, no source: what to look for on each kind of machine."""
+    of_all = ["electrical", "material", "pneumatic", "electrical", "thermal", "gravity"]
+    assert questions(kind) == expected + of_all
+
+
+def test_an_energy_that_the_register_names_is_not_asked_about() -> None:
+    assert questions("bucket_elevator", "electrical", "gravity", "material") == [
+        "mechanical",
+        "thermal or chemical",
+        "pneumatic",
+        "thermal",
+    ]
+    assert "pneumatic" not in questions("bucket_elevator", "pneumatic")
+    assert questions("bucket_elevator", *ENERGIES) == []
+
+
+def test_a_source_no_longer_exported_is_still_named() -> None:
+    gone = replace(WHOLE[0], kind="pneumatic", still_exported=False)
+    page = page_of(ReminderSheet("C-3", MachineSheet("M", kind="other"), (gone,)))
+    assert "“pneumatic”" not in page.text
+
+
+def test_a_question_is_no_fact_and_makes_no_register_incomplete() -> None:
+    sheet = ReminderSheet("C-3", ELEVATOR, WHOLE)
+    assert questions("bucket_elevator", *(source.kind for source in WHOLE))
+    assert lacking(ENV, sheet) == []
+    assert "INCOMPLETE" not in page_of(sheet).text
+
+
+def test_an_incomplete_register_points_at_the_questions() -> None:
+    assert "does not name is asked about" in page_of(ReminderSheet("C-3", DRAG)).section(
+        "INCOMPLETE", "Energy sources"
+    )
+
+
+@pytest.mark.parametrize(
+    ("words", "source"),
+    [
+        ("blocked against hazardous motion", "30 CFR 56.14105, 57.14105"),
+        ("It moves only as far as adjusting or testing needs, with everyone protected", "30 CFR 56.14105"),
+        ("Do not jog a choked leg.", "Mich. R 408.17716(1), WAC 296-99-085(1)"),
+        ("Empty the leg first where possible; block or clamp both runs", "common practice, no source"),
+        ("Every mark that needs a turn needs all of it again", "29 CFR 1910.147 (f)(1)"),
+        ("some can only be let go once power is back", "29 CFR 1910.147, note in appendix A"),
+        ("only the employer may decide, by the site's own written rule", "29 CFR 1910.147 (e)(3), exception"),
+        ("knows who is exposed; everyone still puts a personal lock", "29 CFR 1910.147 (f)(3)(ii)(B), (D)"),
+        ("on one visit have one coordinator", "29 CFR 1910.147 (f)(3)(ii)(C)"),
+        ("so that protection never lapses", "29 CFR 1910.147 (f)(4)"),
+        ("keep verifying until the work is done", "29 CFR 1910.147 (d)(5)(ii)"),
+    ],
+)
+def test_the_rules_behind_a_reminder_are_told_in_words_of_our_own(words: str, source: str) -> None:
+    assert words in page_of(ReminderSheet("C-3", ELEVATOR, WHOLE)).text, f"wanted by: {source}"
