@@ -11,6 +11,7 @@ from takeup.documents.sheets import (
     CalibrationRecord,
     ChangeLine,
     ClosedKey,
+    Duration,
     EnergySource,
     EvidenceLine,
     Forecast,
@@ -25,6 +26,7 @@ from takeup.documents.sheets import (
     StrandSeries,
     SurveyPoint,
 )
+from takeup.judgement.sprockets import SprocketLine
 from takeup.model import (
     Accounting,
     Answer,
@@ -40,6 +42,7 @@ from takeup.model import (
     Urgency,
     Verdict,
 )
+from takeup.orders.candidates import PARTS
 
 TEMPLATES = Path(__file__).resolve().parents[2] / "templates"
 AS_OF = date(2026, 3, 2)
@@ -157,7 +160,39 @@ def series() -> StrandSeries:
             factor_low=0.70,
             factor_high=1.62,
         ),
-        next_survey_on=date(2026, 3, 14),
+        next_survey_on=date(2026, 3, 17),
+        next_survey_hours=5753.0,
+        interval_hours=253.0,
+    )
+
+
+PRACTICE = "default, common practice, no source"
+
+#: by the register and the checks: one worn, one on its second face, one never gauged, one nobody recorded
+SPROCKETS = (
+    SprocketLine(
+        "head A", "drive", ("BE-31-A",), "worn_reversible", 12, 5.4, 4.4, PRACTICE, date(2026, 2, 26),
+        date(2021, 5, 3), False, 2, True,
+    ),
+    SprocketLine(
+        "head B", "drive", ("BE-31-B",), "sound_reversed", 12, 2.1, 4.4, PRACTICE, date(2026, 2, 26),
+        date(2025, 1, 17), True, 1,
+    ),
+    SprocketLine("boot A", "tail", ("BE-31-A",), "not_gauged", 12, None, 4.4, PRACTICE),
+    SprocketLine("", "tail", ("BE-31-B",), "not_recorded", 12),
+)  # fmt: skip
+
+
+def unmeasured() -> StrandSeries:
+    """The strand beside it, whose next survey was due in December."""
+    return replace(
+        series(),
+        strand="BE-31-B",
+        surveys=series().surveys[:-1],
+        next_survey_on=date(2025, 12, 9),
+        next_survey_hours=4700.0,
+        interval_hours=600.0,
+        unmeasured="interval",
     )
 
 
@@ -204,7 +239,7 @@ def order(
         buy_by=None,
         shutdown="",
         governing="",
-        parts=(),
+        parts=tuple(sorted(PARTS.get(job, ()))),
         reasons=reasons,
         raised_night=10,
         raised_as_of=date(2026, 2, 27),
@@ -279,14 +314,6 @@ def orders() -> tuple[OrderSheet, ...]:
         set_here_on=date(2026, 5, 8),  # raised on 27 February, 70 days before
         shutdown="Spring stop",
         governing="case",
-        parts=(
-            "attachments",
-            "bolts",
-            "connecting_links",
-            "matched_set",
-            "spare_section",
-            "sprockets_as_gauged",
-        ),
     )
     measure = replace(
         order(
@@ -418,29 +445,69 @@ def orders() -> tuple[OrderSheet, ...]:
         "takeup.toml, limits, plan_part",
     )
     return (
-        OrderSheet(fracture, DRAG, evidence=evidence[:1], reminder=ReminderSheet("C-0001", DRAG)),
-        OrderSheet(lubricate, DRIVE, reminder=ReminderSheet("C-0002", DRIVE, SOURCES[:1])),
-        OrderSheet(takeup, FEEDER, visit=(rub,), reminder=ReminderSheet("C-0004", FEEDER, WHOLE)),
-        OrderSheet(rub, FEEDER, visit=(takeup,), reminder=ReminderSheet("C-0006", FEEDER, WHOLE)),
+        OrderSheet(
+            fracture,
+            DRAG,
+            evidence=evidence[:1],
+            reminder=ReminderSheet("C-0001", DRAG),
+            duration=Duration(8.0, False, 8.0, origins=(PRACTICE,), is_default=True),
+        ),
+        OrderSheet(
+            lubricate,
+            DRIVE,
+            reminder=ReminderSheet("C-0002", DRIVE, SOURCES[:1]),
+            duration=Duration(1.5, False, 1.5, origins=(PRACTICE,), is_default=True),
+        ),
+        OrderSheet(
+            takeup,
+            FEEDER,
+            visit=(rub,),
+            reminder=ReminderSheet("C-0004", FEEDER, WHOLE),
+            duration=Duration(8.0, False, 8.0, origins=(PRACTICE,), is_default=True),
+        ),
+        OrderSheet(
+            rub,
+            FEEDER,
+            visit=(takeup,),
+            reminder=ReminderSheet("C-0006", FEEDER, WHOLE),
+            duration=Duration(10.0, False, 10.0, origins=(PRACTICE,), is_default=True),
+        ),
         OrderSheet(
             replace_set,
             ELEVATOR,
-            series=(series(), replace(series(), strand="BE-31-B")),
+            series=(series(), unmeasured()),
+            sprockets=SPROCKETS,
+            measured_by=("C-0005",),
             visit=(measure,),
             takes_in=(measure,),
             overrides=(override,),
             evidence=evidence,
-            duration_h=24.3,
-            duration_origin="6 h and 0.25 h for each of 2 × 36.6 m; default, common practice, no source",
+            duration=Duration(
+                24.3,
+                False,
+                6.0,
+                0.25,
+                73.152,
+                (PRACTICE,),
+                True,
+                (("BE-31-A", 36.576), ("BE-31-B", 36.576)),
+            ),
             shutdown_from="2026-04-13 06:00",
             shutdown_to="2026-04-16 18:00",
             reminder=ReminderSheet("C-0003", ELEVATOR, SOURCES),
         ),
-        OrderSheet(teeth, DRAG, reminder=ReminderSheet("C-0007", DRAG)),
+        OrderSheet(
+            teeth,
+            DRAG,
+            reminder=ReminderSheet("C-0007", DRAG),
+            sprockets=(replace(SPROCKETS[0], sprocket="head, side A", strands=("DC-12-A",), limit_mm=5.1),),
+            duration=Duration(12.0, False, 0.0, 12.0, 1, (PRACTICE,), True),
+        ),
         OrderSheet(
             measure,
             ELEVATOR,
             series=(replace(series(), strand="BE-31-B", forecast=None),),
+            duration=Duration(2.5, False, 0.5, 0.25, 8, (PRACTICE,), True),
             visit=(replace_set,),
             reminder=ReminderSheet("C-0005", ELEVATOR, SOURCES),
         ),

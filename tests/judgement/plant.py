@@ -178,7 +178,7 @@ def checks(*gauged: dict[str, Any]) -> pd.DataFrame:
     """Sprocket checks, each as what differs from a sound drive sprocket."""
     usual = {
         "machine": "BE-1", "sprocket": "head", "shaft": "drive", "strand": "BE-1-A", "teeth": 12.0,
-        "gauge_depth_mm": 1.0, "reversed": "no", "checked_at_day": MONDAY,
+        "gauge_depth_mm": 1.0, "reversed": "no", "checked_at_day": MONDAY, "fitted_on_day": np.nan,
     }  # fmt: skip
     return pd.DataFrame([{"row_id": 700 + number} | usual | differs for number, differs in enumerate(gauged)])
 

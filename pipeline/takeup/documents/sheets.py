@@ -15,6 +15,7 @@ from typing import Any
 
 from takeup.judgement.nextchain import NextChain
 from takeup.judgement.register import Lacking, lacking
+from takeup.judgement.sprockets import SprocketLine
 from takeup.judgement.stops import StopTable
 from takeup.model import Accounting, Fact, Job, KeptOut, Order, OrderEvent, Urgency, Verdict
 
@@ -148,6 +149,8 @@ class StrandSeries:
     """One strand of an order: surveys, limits and forecast, drawn as a chart and listed beside it.
 
     ``settings`` are those they were reckoned with, each named ``section.field``.
+    ``unmeasured`` is the case of the rule *survey overdue* by which the latest survey cannot be built on,
+    blank where it can; ``next_survey_hours`` are life hours, ``interval_hours`` lie between the two surveys.
     """
 
     strand: str
@@ -165,6 +168,27 @@ class StrandSeries:
     forecast: Forecast | None = None
     next_survey_on: date | None = None
     settings: tuple[Fact, ...] = ()
+    next_survey_hours: float | None = None
+    interval_hours: float | None = None
+    unmeasured: str = ""
+
+
+@dataclass(frozen=True)
+class Duration:
+    """The hours of a stop that a job is planned by, with the sum they come from.
+
+    ``stated`` says that the register gives them; else they are ``base`` and ``each`` for ``count`` metres,
+    marks or sprockets, and ``origins`` say whose values those are. ``metres`` holds (strand, its loop).
+    """
+
+    hours: float
+    stated: bool = False
+    base: float = 0.0
+    each: float = 0.0
+    count: float = 0.0
+    origins: tuple[str, ...] = ()
+    is_default: bool = False
+    metres: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -202,7 +226,8 @@ class OrderSheet:
     ``visit`` are the other open orders of the same visit in the order of work, ``takes_in`` the smaller
     orders that are part of this one, ``evidence`` the origins of the row ids in the order's reasons,
     ``reminder`` None only for a job that touches no machine, ``stop_costs`` and ``next_chain``
-    only for a set to be replaced.
+    only for a set to be replaced, ``sprockets`` also for work on them. ``measured_by`` are the numbers of
+    open orders that ask for a survey of its strands.
     """
 
     order: Order
@@ -213,12 +238,13 @@ class OrderSheet:
     overrides: tuple[OverrideLine, ...] = ()
     evidence: tuple[EvidenceLine, ...] = ()
     reminder: ReminderSheet | None = None
-    duration_h: float | None = None
-    duration_origin: str = ""
+    duration: Duration | None = None
     shutdown_from: str = ""
     shutdown_to: str = ""
     stop_costs: StopTable | None = None
     next_chain: NextChain | None = None
+    sprockets: tuple[SprocketLine, ...] = ()
+    measured_by: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

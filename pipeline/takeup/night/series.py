@@ -14,7 +14,9 @@ from takeup.documents.sheets import Forecast, LimitLine, StrandSeries, SurveyPoi
 from takeup.judgement.limits import LIMITS
 from takeup.judgement.rates import in_rate
 from takeup.judgement.reads import SERIES, settings_read
+from takeup.judgement.rules.survey_overdue import RULE as SURVEY_OVERDUE
 from takeup.judgement.settings import JudgementSettings
+from takeup.model import Answer
 from takeup.night.telling import Told
 
 EPOCH = date(1970, 1, 1)
@@ -32,6 +34,7 @@ class Strands:
     rows: Mapping[str, dict[str, Any]]
     surveys: Mapping[str, tuple[SurveyPoint, ...]]
     settings: JudgementSettings
+    unmeasured: Mapping[str, str]
 
     @classmethod
     def of(cls, told: Told, wanted: set[str], settings: JudgementSettings) -> Strands:
@@ -46,8 +49,12 @@ class Strands:
         """
         prognosis = told.judged.prognosis
         rows: list[dict[str, Any]] = prognosis.loc[prognosis["strand"].isin(wanted)].to_dict("records")  # type: ignore[assignment]
-        points = _points(told, {row["life_id"] for row in rows})
-        return cls({row["strand"]: row for row in rows}, points, settings)
+        return cls(
+            {row["strand"]: row for row in rows},
+            _points(told, {row["life_id"] for row in rows}),
+            settings,
+            _unmeasured(told),
+        )
 
     def series(self, strand: str) -> StrandSeries | None:
         """One strand's series; None for a strand without an open life."""
@@ -71,6 +78,9 @@ class Strands:
             forecast=_forecast(row),
             next_survey_on=day(row["next_survey_day"]),
             settings=settings_read(SERIES, row, self.settings),
+            next_survey_hours=known(row["next_survey_hours"]),
+            interval_hours=known(row["survey_interval_hours"]),
+            unmeasured=self.unmeasured.get(strand, ""),
         )
 
 
@@ -80,6 +90,13 @@ def told_in_rate(row: Mapping[str, Any], points: tuple[SurveyPoint, ...]) -> tup
         replace(point, in_rate=in_rate(row, point.hours, point.wear_percent, fit=point.counted))
         for point in points
     )
+
+
+def _unmeasured(told: Told) -> dict[str, str]:
+    """The strands whose latest survey tonight's rule calls too old, or not fit to build on, and why."""
+    verdicts = told.judged.verdicts
+    due = verdicts[(verdicts["rule"] == SURVEY_OVERDUE.name) & (verdicts["answer"] == Answer.DUE.value)]
+    return dict(zip(due["subject"].tolist(), due["reason"].tolist(), strict=True))
 
 
 def _points(told: Told, lives: set[str]) -> dict[str, tuple[SurveyPoint, ...]]:

@@ -13,6 +13,7 @@ from takeup.documents.sheets import (
     CalibrationRecord,
     ChangeLine,
     ClosedKey,
+    Duration,
     EnergySource,
     EvidenceLine,
     MachineSheet,
@@ -28,12 +29,14 @@ from takeup.judgement.evidence import by_part
 from takeup.judgement.nextchain import NextChain, next_chain
 from takeup.judgement.pastlives import PastLives, past_lives
 from takeup.judgement.reads import always_told
+from takeup.judgement.sprockets import SprocketLine, sprocket_lines
 from takeup.judgement.stops import StopTable, stop_table
 from takeup.model import Answer, Job, KeptOut, Order, Verdict, row_ids
 from takeup.night.intent import Intent
 from takeup.night.series import EPOCH, Strands
 from takeup.night.telling import Told
 from takeup.night.versions import versions
+from takeup.orders.durations import basis
 from takeup.orders.export import document
 from takeup.orders.visits import Visit, visits
 from takeup.site.settings import Settings
@@ -141,6 +144,8 @@ class _Filling:
         self.settings = settings
         self.as_of = (intent.as_of - EPOCH).days
         self.stops = told.derived.shutdowns
+        self.prognosis = told.judged.prognosis
+        self.checks, self.lives = told.derived.sprockets, told.derived.lives
         replaced = {strand for order in orders if order.job is Job.REPLACE_SET for strand in order.strands}
         self.past = _past_lives(told, replaced, settings)
         named = {strand for order in orders for strand in order.strands}
@@ -160,7 +165,6 @@ class _Filling:
         """Everything one order prints."""
         machine = self.machine(order.machine)
         shutdown = self.shutdowns.get(order.shutdown)
-        hours, origin = self.duration(order)
         series = (
             tuple(found for strand in order.strands if (found := self.strands.series(strand)) is not None)
             if order.job in _CHARTED
@@ -178,12 +182,21 @@ class _Filling:
             reminder=ReminderSheet(order.number, machine, self.sources.get(order.machine, ()))
             if order.job is not Job.CORRECT_DATA
             else None,
-            duration_h=hours,
-            duration_origin=origin,
+            duration=self.duration(order),
             shutdown_from=shutdown["starts_at"] if shutdown else "",
             shutdown_to=shutdown["ends_at"] if shutdown else "",
             stop_costs=self.stop_costs(order),
             next_chain=self.next_chain(order),
+            sprockets=self.sprockets(order),
+            measured_by=tuple(
+                sorted(
+                    other.number
+                    for other in self.by_number.values()
+                    if other.job is Job.MEASURE and {*other.strands} & {*order.strands}
+                )
+            )
+            if order.job is Job.REPLACE_SET
+            else (),
         )
 
     def evidence(self, order: Order) -> Iterable[EvidenceLine]:
@@ -212,14 +225,40 @@ class _Filling:
             stops_with=tuple(part.strip() for part in row["stops_with"].split(";") if part.strip()),
         )
 
-    def duration(self, order: Order) -> tuple[float | None, str]:
-        """Hours of a replacement, and whose estimate they are; other jobs print the basis of their kind."""
-        if order.job is not Job.REPLACE_SET:
-            return None, ""
-        rows = [self.strands.rows[strand] for strand in order.strands if strand in self.strands.rows]
-        hours = max((row["job_hours"] for row in rows if row["job_hours"] == row["job_hours"]), default=None)
-        stated = any(row["replacement_hours"] == row["replacement_hours"] for row in rows)
-        return hours, "register" if stated else "by length"
+    def duration(self, order: Order) -> Duration | None:
+        """The hours of the job, with the sum they come from; None where nobody can say."""
+        if order.job is Job.REPLACE_SET:
+            return self.replacement(order)
+        questions = len({(reason.rule, reason.subject) for reason in order.reasons})
+        found = basis(order.job, order.machine, len(order.strands), questions, self.settings.orders)
+        if found is None:
+            return None
+        return Duration(
+            found.hours, False, found.base, found.each, found.count, found.origins, found.is_default
+        )
+
+    def replacement(self, order: Order) -> Duration | None:
+        """Hours of a replacement: the register's, else by the metres of the set."""
+        rows = self.replaced(order)
+        hours = [row["job_hours"] for row in rows if row["job_hours"] == row["job_hours"]]
+        if not hours:
+            return None
+        if any(row["job_hours_stated"] for row in rows):
+            return Duration(max(hours), stated=True)
+        planning = self.settings.judgement.planning
+        names = ("replacement_base_hours", "replacement_hours_per_m")
+        base, each = (float(planning.value(name, order.machine, rows[0]["strand"])) for name in names)
+        said = [planning.sourced(name, order.machine, rows[0]["strand"]) for name in names]
+        metres = tuple((row["strand"], row["pitches"] * row["pitch_mm"] / 1000) for row in rows)
+        return Duration(
+            max(hours),
+            base=base,
+            each=each,
+            count=sum(length for _, length in metres),
+            origins=tuple(dict.fromkeys(one.origin for one in said)),
+            is_default=all(one.is_default for one in said),
+            metres=metres,
+        )
 
     def stop_costs(self, order: Order) -> StopTable | None:
         """What the candidate stops of a replacement may cost."""
@@ -230,6 +269,13 @@ class _Filling:
         """What may be said of the chain that is to be bought."""
         rows = self.replaced(order)
         return next_chain(self.past.evidence(rows)) if rows else None
+
+    def sprockets(self, order: Order) -> tuple[SprocketLine, ...]:
+        """What the record knows of the sprockets under a set to be replaced, or under strands they wear."""
+        if order.job not in (Job.REPLACE_SET, Job.SPROCKETS):
+            return ()
+        its = self.prognosis[self.prognosis["strand"].isin(order.strands)]
+        return sprocket_lines(its, self.checks, self.lives, self.settings.judgement)
 
     def replaced(self, order: Order) -> list[dict[str, Any]]:
         """The strands of a set to be replaced, none for any other job."""

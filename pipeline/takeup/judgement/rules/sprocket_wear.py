@@ -28,9 +28,8 @@ from takeup.judgement.rule import (
     yes,
 )
 from takeup.judgement.settings import JudgementSettings
+from takeup.judgement.sprockets import mesh_diameter, on_rollers
 from takeup.model import Fact, Job
-
-_ROLLERS = ("roller_conveyor", "offset_sidebar_roller", "roller_drive")
 
 
 def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
@@ -43,10 +42,7 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
     whose = np.where(at >= 0, at, np.where(np.isnan(of_machine), -1, of_machine)).astype(np.int64)
     checks = checks[whose >= 0].reset_index(drop=True)
     at, whose = at[whose >= 0], whose[whose >= 0]
-    roller = np.isin(words(strands, "construction"), _ROLLERS)[whose]
-    diameter = np.where(
-        roller, numbers(strands, "roller_diameter_mm")[whose], numbers(strands, "bushing_outside_mm")[whose]
-    )
+    roller, diameter = on_rollers(strands)[whose], mesh_diameter(strands)[whose]
     part = settings.findings.column(
         "tooth_wear_part", words(strands, "machine")[whose], words(strands, "strand")[whose]
     )
