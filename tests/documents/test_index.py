@@ -72,7 +72,7 @@ def test_a_line_says_what_where_why_when_state_and_visit() -> None:
         "C-0003",
         "Replace the chain set: BE-31",
         "Meal elevator 3, Raw mill",
-        "1.552 ± 0.112 %",
+        "The chain of BE-31-A is to be ordered now: its limit may come as early as Mon 20 Apr 2026.",
         "And 1 more reason.",
         "Mon 13 Apr 2026",
         "Mon 26 Jan 2026",

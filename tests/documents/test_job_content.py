@@ -173,7 +173,7 @@ CONTENT = [
     (Job.REPLACE_SET, STEPS, "look for rub, take up slack, tighten attachments, and measure", CP),
     (Job.REPLACE_SET, TAKES, "one matched set of chain for all strands", CP),
     (Job.REPLACE_SET, TAKES, "connecting links for each strand", CP),
-    (Job.REPLACE_SET, TAKES, "one spare section of 3 m", CP),
+    (Job.REPLACE_SET, TAKES, "spare section of 3 m", CP),
     (Job.REPLACE_SET, TAKES, "attachments; bolts", CP),
     (Job.REPLACE_SET, TAKES, "sprockets or rims", CP),
     (Job.REPLACE_SET, TAKES, "rated hoists, chain clamps, pin press, soft drifts, come-alongs", CP),
