@@ -14,7 +14,7 @@ from tests.judgement.plant import alone, due, fact, judged, sources, verdict
 
 from takeup.judgement.judging import Judged
 from takeup.judgement.register import BLANK, Lacking, lacking
-from takeup.model import Job, Urgency
+from takeup.model import Evidence, Job, Urgency
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -85,7 +85,7 @@ def test_the_facts_say_line_by_line_what_is_lacking_of_what() -> None:
     asked = due(told(sources(MACHINE, magnitude="", verified_how=""), **OVERDUE), "register_gap", MACHINE)
     assert fact(asked, "lacking") == ("no_magnitude", "no_verified_how")
     assert fact(asked, "lacking_of") == ("main drive motor", "main drive motor")
-    assert asked.evidence == (900,)
+    assert asked.evidence == (Evidence("register", (900,)),)
 
 
 def test_a_register_put_right_rests_on_other_rows_than_the_question() -> None:

@@ -16,7 +16,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from takeup.codec import order_to_json, value_to_json
-from takeup.model import Fact, Job, Order, OrderState, Reason, Urgency
+from takeup.model import Evidence, Fact, Job, Order, OrderState, Reason, Urgency
 from takeup.night.telling import orders_digest
 from takeup.orders import Updated
 from takeup.store import Store
@@ -60,7 +60,7 @@ def order(number: str, *values: object) -> Order:
         shutdown="spring stop",
         governing="sprocket",
         parts=("chain",),
-        reasons=(Reason("wear_limit", "EL-1 A", "reached", facts, (3, 5), AS_OF),),
+        reasons=(Reason("wear_limit", "EL-1 A", "reached", facts, (Evidence("survey", (3, 5)),), AS_OF),),
     )
 
 

@@ -85,6 +85,7 @@ PART_OF: Mapping[str, str] = {
     "strand_row": "register",
     "strand_rows": "register",
     "machine_row": "register",
+    "source_rows": "register",
     "survey_rows": "survey",
     "takeup_row": "takeup",
     "lube_row": "lube",

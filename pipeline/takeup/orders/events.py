@@ -11,7 +11,7 @@ from dataclasses import replace
 from datetime import date
 
 from takeup import codec
-from takeup.model import Change, Order, OrderEvent, OrderState
+from takeup.model import Change, Order, OrderEvent, OrderState, row_ids
 from takeup.orders.closeouts import Decision
 
 _ENDED = frozenset({OrderState.DONE, OrderState.WITHDRAWN})
@@ -85,7 +85,7 @@ def _facts(order: Order) -> set[tuple[str, str]]:
 
 
 def _rows(order: Order) -> str:
-    return str(len({row_id for reason in order.reasons for row_id in reason.evidence}))
+    return str(len({row_id for reason in order.reasons for row_id in row_ids(reason.evidence)}))
 
 
 def _decided(before: Order, after: Order, decision: Decision | None, night: int, as_of: date) -> OrderEvent:
