@@ -15,6 +15,7 @@ from takeup.documents.sheets import (
     EnergySource,
     EvidenceLine,
     Forecast,
+    GaugedLimit,
     LimitLine,
     MachineSheet,
     NightSheet,
@@ -139,6 +140,10 @@ def series() -> StrandSeries:
             LimitLine("conveyor", 2.895, is_default=True, origin="default, common practice, no source"),
             LimitLine("pin", 3.810, is_default=True, origin="default, common practice, no source"),
             LimitLine("chrome", None, missing=("chrome_mm",)),
+        ),
+        gauged=(
+            GaugedLimit("sidebar", "%", 12.5, 25.0, 15.0, date(2026, 3, 1)),
+            GaugedLimit("clearance", "mm", None, 15.0),
         ),
         forecast=Forecast(
             "case",

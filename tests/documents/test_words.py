@@ -15,6 +15,7 @@ from takeup.documents.environment import environment
 from takeup.documents.words import subject_name
 from takeup.errors import OurFault, SettingsError
 from takeup.judgement.cases import BOUNDS_BASES, CASES, CORRECTED_FEED, LIMIT_KINDS, RATE_SOURCES
+from takeup.judgement.edges import EDGES
 from takeup.judgement.facts import FACTS
 from takeup.judgement.limits import LIMITS
 from takeup.judgement.register import CODES
@@ -41,6 +42,7 @@ def slugs(codes: object) -> set[str]:
 ASKS_TO_CORRECT = {
     "grease_on_dry": ["greased"],
     "tape_against_takeup": ["apart"],
+    "register_loop": ["loop_apart"],
     "abnormal_finding": ["unread"],
     "register_gap": ["incomplete"],
 }
@@ -63,12 +65,13 @@ REGISTRIES = {
         "renewal_not_recorded",
         "greased",
         "apart",
+        "loop_apart",
         "unread",
     },
     "rule": {*CASES, *ORDERED_CASES},
     "fact": {*FACTS, "order", "job", "done_on"},
-    "limit": set(LIMITS),
-    "limit_long": set(LIMITS),
+    "limit": {*LIMITS, *EDGES},
+    "limit_long": {*LIMITS, *EDGES},
     "limit_kind": set(LIMIT_KINDS),
     "rate_source": set(RATE_SOURCES),
     "bounds_basis": set(BOUNDS_BASES),

@@ -66,6 +66,8 @@ _STATE: dict[str, Any] = {
     "e_takeup": 200 * 284 / 36576, "pitches_removed": 0,
     "lube_last_day": MONDAY - 1, "lube_last_hours": 5490, "lube_quantity_ml_last": 48, "dry_greased": False,
     "lube_row": 90, "set_aside_count": 0, "set_aside_latest_day": np.nan,
+    "sidebar_now_mm": np.nan, "sidebar_day": np.nan, "sidebar_place": "", "sidebar_rows": [],
+    "clearance_now_mm": np.nan, "clearance_day": np.nan, "clearance_place": "", "clearance_rows": [],
     "survey_rows": [10, 11, 12, 13], "takeup_row": 20, "meter_row": 30,
 }  # fmt: skip
 
@@ -165,7 +167,7 @@ def findings(*seen: dict[str, Any]) -> pd.DataFrame:
     """Findings as derived, each as what differs from a side rub seen on the strand on the as-of day."""
     usual = {
         "machine": "BE-1", "strand": "BE-1-A", "day": MONDAY, "finding": "side_rub", "stop_class": False,
-        "severity": "", "abnormal": True, "place": "", "remark": "", "first_load": False,
+        "severity": "", "abnormal": True, "place": "", "remark": "", "first_load": False, "in_joint": False,
     }  # fmt: skip
     rows = []
     for number, differs in enumerate(seen):

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from tests.judgement.plant import MONDAY, alone, due, fact, findings, judged, strand, surveys, verdict, worn
 
-from takeup.derive.vocabulary import NOTE, NOTHING_FOUND, VOCABULARY
+from takeup.derive.vocabulary import CORROSION, NOTE, NOTHING_FOUND, VOCABULARY
 from takeup.judgement.judging import Judged
 from takeup.model import Job, Urgency, row_ids
 
@@ -45,8 +45,11 @@ WORDS: dict[str, tuple[dict[str, Any], dict[str, Any], str, Job | None, Urgency 
     "stiff_link on a dry chain": (
         {"finding": "stiff_link"}, {"lube_plan": "none_by_decision"}, "soon", ALIGN, SOON,
     ),
-    "rust": ({}, {}, "noted", None, None),
-    "rust in the joints": ({"finding": "rust", "severity": "shutdown"}, {}, "shutdown", ALIGN, NEXT),
+    "knock": ({}, {}, "noted", None, None),
+    "rust is corrosion_review's": ({"finding": "rust", "severity": "shutdown"}, {}, "none_open", None, None),
+    "a remark beside rust tells of breaking": (
+        {"finding": "rust", "stop_class": True, "remark": "pin cracked too"}, {}, "fracture", FRACTURE, STOP,
+    ),
     "free words": ({"finding": "unclassified"}, {}, "unread", Job.CORRECT_DATA, PLAN),
     "free words, soon": (
         {"finding": "unclassified", "severity": "soon"}, {}, "unread", Job.CORRECT_DATA, SOON,
@@ -79,7 +82,8 @@ def test_each_finding_asks_for_its_own_work(name: str) -> None:
 
 
 def test_no_word_of_the_vocabulary_ends_without_work_or_a_note() -> None:
-    wanted = {word: known for word, known in VOCABULARY.items() if word != NOTHING_FOUND}
+    elsewhere = {NOTHING_FOUND, *CORROSION}
+    wanted = {word: known for word, known in VOCABULARY.items() if word not in elsewhere}
     seen = [
         {"finding": word, "strand": word, "stop_class": known.stop_class} for word, known in wanted.items()
     ]

@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 from tests.judgement import (
     plant,
+    test_corrosion_review,
+    test_edges,
     test_lubrication,
     test_register_gap,
     test_surveys_due,
@@ -125,6 +127,10 @@ def plants() -> list[Judged]:
         rising(),
         several(),
         test_register_gap.gaps(),
+        test_corrosion_review.told(),
+        test_edges.edges(),
+        test_edges.clearances(),
+        test_edges.loops(),
     ]
 
 

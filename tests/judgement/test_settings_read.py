@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 
 NO_CASE = {"pin_case_mm": 0.0, "bushing_case_mm": 0.0}
 UNSTATED = {"pin_case_mm": np.nan, "bushing_case_mm": np.nan, "case_certified": "no"}
+SIZES = {"sidebar_height_mm": 76.0, "sidebar_hole_mm": 36.0}
 NO_LEAD = {"lead_time_days": np.nan}
 OF_OWN = EXAMPLE_SURVEYS[1]
 ROSE = [(500, 0.2), (1500, 0.5), (2500, 0.8), (3500, 1.1), (4500, 2.0), (5500, 2.9)]
@@ -69,6 +70,9 @@ STRANDS: dict[str, tuple[dict[str, Any], list[tuple[float, float]]]] = {
     "sealed": ({"lube_plan": "sealed_greaseable", "lube_last_hours": 4900.0} | worn(0.5), []),
     "rose near the case": (worn(1.885), [(hours, 0.65 * e) for hours, e in ROSE]),
     "never to be shortened": ({"takeup_travel_mm": 150.0, "takeup_used_mm": 140.0} | worn(0.6), []),
+    "thin edges": (SIZES | {"sidebar_now_mm": 67.0} | worn(0.5), []),
+    "edges at the plan line": (SIZES | {"sidebar_now_mm": 70.0} | worn(0.5), []),
+    "no clearance": ({"clearance_now_mm": 9.0, "clearance_min_mm": 9.0} | worn(0.5), []),
     "silent": ({"hours_now": 9500.0} | worn(0.5), []),
 }  # fmt: skip
 

@@ -35,7 +35,8 @@ def test_the_tables_hold_the_columns_of_their_contracts(feed):
     with Store.open(None) as store:
         columns = store.query(f"DESCRIBE {feed.value}")["column_name"].tolist()
         own = ["row_id", "file_id", "line", "known_from", "came", "key", "stamp"]
-        assert columns == [*own, *contract(feed).frame_columns]
+        # Later steps add columns at the end, so that the order tells nothing.
+        assert sorted(columns) == sorted([*own, *contract(feed).frame_columns])
 
 
 def test_a_store_of_a_newer_takeup_is_refused(tmp_path):

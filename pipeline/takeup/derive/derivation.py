@@ -14,6 +14,7 @@ from takeup.derive import lube, setaside, takeups
 from takeup.derive.checks import judged, site_values
 from takeup.derive.findings import findings
 from takeup.derive.frames import stacked
+from takeup.derive.gauged import gauged
 from takeup.derive.lives import Register, register, unregistered
 from takeup.derive.meters import MeterBook, meter_book
 from takeup.derive.readings import OCCASIONS, life_hours, readings
@@ -86,9 +87,9 @@ class Derived:
     Attributes
     ----------
     meters : MeterBook
-    lives, surveys, lube, takeup, findings : DataFrame
+    lives, surveys, lube, takeup, findings, gauged : DataFrame
         Columns where they are made: :mod:`.lives`, :mod:`.surveys`, :mod:`.lube`, :mod:`.takeups`,
-        :mod:`.findings`.
+        :mod:`.findings`, :mod:`.gauged`.
     machines, shutdowns, sources, sprockets : DataFrame
         Rows of their feeds.
     set_aside : list of KeptOut
@@ -111,6 +112,7 @@ class Derived:
     lube: pd.DataFrame
     takeup: pd.DataFrame
     findings: pd.DataFrame
+    gauged: pd.DataFrame
     machines: pd.DataFrame
     shutdowns: pd.DataFrame
     sources: pd.DataFrame
@@ -194,6 +196,7 @@ def derive(
             setaside.frame(lube_asides, lube_rows, "lube_records", *_who_when(lube_rows, "done_at")),
         ]
     )
+    seen_rows = rows(Feed.INSPECTION_FINDINGS)
     return Derived(
         meters=meters,
         lives=known.lives,
@@ -202,9 +205,8 @@ def derive(
         set_aside_rows=aside_rows,
         lube=lubed,
         takeup=takeups.latest(travelled, known),
-        findings=findings(
-            rows(Feed.INSPECTION_FINDINGS), known, settings, store.first_delivery(Feed.INSPECTION_FINDINGS)
-        ),
+        findings=findings(seen_rows, known, settings, store.first_delivery(Feed.INSPECTION_FINDINGS)),
+        gauged=gauged(seen_rows, known),
         machines=machines,
         shutdowns=rows(Feed.SHUTDOWNS),
         sources=rows(Feed.ENERGY_SOURCES),

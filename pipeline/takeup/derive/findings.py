@@ -14,6 +14,7 @@ from takeup.derive.lives import Register
 from takeup.derive.settings import MeasuringSettings, words
 from takeup.derive.vocabulary import (
     EVENT_WORDS,
+    JOINT_WORDS,
     NOTE,
     SLACK,
     STOP,
@@ -33,9 +34,10 @@ if TYPE_CHECKING:
 COLUMNS = {
     "row_id": WHOLE, "machine": TEXT, "strand": TEXT, "day": WHOLE, "pos": NUMBER, "finding": TEXT,
     "stop_class": FLAG, "severity": TEXT, "abnormal": FLAG, "place": TEXT, "remark": TEXT,
-    "raw_finding": TEXT, "first_load": FLAG,
+    "raw_finding": TEXT, "first_load": FLAG, "in_joint": FLAG,
 }  # fmt: skip
 
+#: said shortly before a word, that it is not so
 _DENIED = re.compile(r"\b(?:no|not|without|free of)\b[^.;!]{0,20}$", re.IGNORECASE)
 
 
@@ -67,7 +69,7 @@ def findings(
     DataFrame
         row_id, machine (the strand's own where blank), strand, day, pos, finding, stop_class, severity (the
         row's, else the vocabulary's), abnormal, place, remark, raw_finding, first_load (it came with the
-        feed's first load); sorted by row id.
+        feed's first load), in_joint (place or remark speak of a joint); sorted by row id.
 
     Raises
     ------
@@ -102,6 +104,10 @@ def findings(
             "remark": rows["remark"],
             "raw_finding": rows["finding"],
             "first_load": rows["known_from"] == first_night,
+            "in_joint": [
+                in_joint(place) or in_joint(remark)
+                for place, remark in zip(rows["place"], rows["remark"], strict=True)
+            ],
         },
         COLUMNS,
     )
@@ -148,4 +154,20 @@ def classified(text: str, site_words: dict[str, str]) -> str:
 
 def _speaks_of_breaking(remark: str) -> bool:
     """Whether a remark beside a known word speaks of breaking and does not deny it."""
-    return any(not _DENIED.search(remark[: found.start()]) for found in STOP_WORDS.finditer(remark))
+    return _says(remark, STOP_WORDS)
+
+
+def in_joint(text: str) -> bool:
+    """Whether a place or remark speaks of a joint, or of its bore, and does not deny it.
+
+    Examples
+    --------
+    >>> in_joint("sectioned joint 4"), in_joint("surface only, not in the joints"), in_joint("joints clean")
+    (True, False, False)
+    """
+    return _says(text, JOINT_WORDS)
+
+
+def _says(text: str, wanted: re.Pattern[str]) -> bool:
+    """Whether a text says a word without denying it shortly before."""
+    return any(not _DENIED.search(text[: found.start()]) for found in wanted.finditer(text))

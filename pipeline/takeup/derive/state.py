@@ -72,6 +72,7 @@ def state(derived: Derived, as_of: date) -> pd.DataFrame:
     columns |= _hours(lives, columns, derived.meters, day)
     columns |= _takeup(lives, columns, derived.takeup)
     columns |= _lube(derived.lube)
+    columns |= {name: derived.gauged[name] for name in derived.gauged.columns}
     return pd.DataFrame(columns, index=lives.index)
 
 

@@ -14,7 +14,9 @@ from takeup.model import Job
 UNCLASSIFIED = "unclassified"
 NOTHING_FOUND = "nothing_found"
 SLACK = "slack"
-STOP, SOON, SHUTDOWN, NOTE = "stop", "soon", "shutdown", "note"
+STOP, SOON, SHUTDOWN, NOTE = SEVERITIES = ("stop", "soon", "shutdown", "note")
+#: what is judged by where it sits and how often it is seen, not by one row
+CORROSION = ("pitting", "rust")
 
 
 @dataclass(frozen=True)
@@ -97,6 +99,11 @@ VOCABULARY: dict[str, Word] = {
 
 #: free words that speak of breaking; proposed for takeup, no source
 STOP_WORDS = re.compile(r"\b(crack|broke|shear)", re.IGNORECASE)
+#: what says that a finding is in a joint, and what after it says that it is not
+JOINT_WORDS = re.compile(
+    r"\b(?:joints?|bores?)\b(?!\W+(?:(?:is|are|was|were|looks?)\W+)?(?:clean|free|dry|sound|good|fine|ok|not)\b)",
+    re.IGNORECASE,
+)
 #: slack that came with one event may be stretched links: what the machine stands for
 EVENT_WORDS = re.compile(r"\b(jam|sudden|event|trip|overload|stretch|yield|weld)", re.IGNORECASE)
 

@@ -115,6 +115,24 @@ class LimitLine:
 
 
 @dataclass(frozen=True)
+class GaugedLimit:
+    """One limit of one strand that no elongation tells, as the latest inspection gauged it.
+
+    ``name`` is ``sidebar`` (all values per cent of the net section) or ``clearance`` (in mm; no plan line).
+    ``now`` None means not judged: ``gauged_on`` None that nobody gauged, ``missing`` which register columns
+    are wanted.
+    """
+
+    name: str
+    unit: str
+    now: float | None
+    limit: float | None
+    plan: float | None = None
+    gauged_on: date | None = None
+    missing: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Forecast:
     """When the governing limit comes. Hours are life hours of the strand; ``late`` None means open.
 
@@ -165,6 +183,7 @@ class StrandSeries:
     plan_percent: float | None = None
     surveys: tuple[SurveyPoint, ...] = ()
     limits: tuple[LimitLine, ...] = ()
+    gauged: tuple[GaugedLimit, ...] = ()
     forecast: Forecast | None = None
     next_survey_on: date | None = None
     settings: tuple[Fact, ...] = ()

@@ -142,6 +142,36 @@ CASES: dict[str, dict[str, str]] = {
         "no_survey": _NO_SURVEY,
         "no_pitch": _NO_PITCH,
     },
+    "corrosion_review": {
+        "in_joints": "due, next shutdown: pitting or rust was seen in the joints",
+        "rate_rose": "due, next shutdown: the wear rate rose after pitting or rust was seen",
+        "asked_for": "due, next shutdown or this week: the inspection itself asks for it",
+        "seen_again": "due, next shutdown: pitting or rust was seen on two inspections",
+        "noted": "clear: seen once, outside the joints; one note raises no order",
+        "looked_into": "clear: the inspection was closed out, or a later look found nothing",
+        "none": "clear: no pitting or rust on record in this life",
+    },
+    "sidebar_edge": {
+        "limit_reached": "due, this week: the thinnest sidebar has lost the part of its section allowed",
+        "limit_within": "due, this week: that limit lies within the uncertainty; strength gets no grace",
+        "plan_line_reached": "due, plan: turn the chain over, or plan its replacement",
+        "below": "clear",
+        "not_asked": "clear: no drag conveyor, no thin sidebar seen, none gauged",
+        "not_gauged": "cannot judge: edges wear here, and no sidebar height was gauged in this life",
+        "no_sizes": "cannot judge: gauged, but height or hole of the new sidebar is not in the register",
+        "taller_than_new": "cannot judge: gauged taller than the register says it was when new",
+    },
+    "clearance": {
+        "used_up": "due, this week: at or below the clearance of the site's drawing",
+        "enough": "clear",
+        "not_stated": "clear: the register has no clearance of the site's drawing",
+        "not_gauged": "cannot judge: the drawing's clearance is known, none was gauged in this life",
+    },
+    "register_loop": {
+        "loop_apart": "due, plan: pitches and shaft centres of the register cannot both be right",
+        "agree": "clear",
+        "not_known": "clear: pitches, pitch, centres or teeth are not all in the register",
+    },
     "sprocket_wear": {
         "tooth_worn": "due, next shutdown: gauge depth on the working face at or past the limit",
         "tooth_sound": "clear",
@@ -196,5 +226,6 @@ CORRECTED_FEED: dict[str, str] = {
     "grease_on_dry": "lube_records",
     "tape_against_takeup": "takeup_readings",
     "abnormal_finding": "inspection_findings",
+    "register_loop": "strands",
     "register_gap": "energy_sources",
 }

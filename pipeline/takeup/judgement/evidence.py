@@ -77,6 +77,7 @@ PARTS = (
     "lube",
     "lag",
     "check",
+    "gauged",
     "other",
 )
 
@@ -91,6 +92,8 @@ PART_OF: Mapping[str, str] = {
     "lube_row": "lube",
     "lag_row": "lag",
     "check_row": "check",
+    "sidebar_rows": "gauged",
+    "clearance_rows": "gauged",
 }
 
 

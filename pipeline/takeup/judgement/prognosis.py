@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from takeup.judgement import coming, standing
+from takeup.judgement.edges import edges
 from takeup.judgement.limits import Limits, limits
 from takeup.judgement.planning import planning
 from takeup.judgement.rates import History, Rates, change, history, rates, seen_on, wearing_service
@@ -66,7 +67,7 @@ def prognosis(
     own = rates(strands, past, table.bend, fleet, settings)
     ahead = coming.ahead(strands, table, stand, own, fleet, settings)
     more = standing.columns(strands, table, stand, settings, ahead)
-    more |= _takeup_columns(strands, drawn, settings)
+    more |= _takeup_columns(strands, drawn, settings) | edges(strands, settings)
     more |= {
         "doubt": standing.in_doubt(table, stand),
         "doubt_before": _doubt_before(strands, surveys, table, drawn),

@@ -101,6 +101,30 @@ class Limits:
     bushing_wall_part: float = setting(
         1 / 3, "1", Source.PRACTICE, "Part of the bushing wall that may wear away.", low=0.1, high=0.6
     )
+    sidebar_limit_part: float = setting(
+        0.25,
+        "1",
+        Source.PRACTICE,
+        "Part of a sidebar's net section, between edge and hole, whose wear ends the chain.",
+        low=0.05,
+        high=0.5,
+    )
+    sidebar_plan_part: float = setting(
+        0.15,
+        "1",
+        Source.PRACTICE,
+        "Part of that section at which to turn the chain over, or to plan its replacement.",
+        low=0.02,
+        high=0.5,
+    )
+    gauge_u_mm: float = setting(
+        1.0,
+        "mm",
+        Source.PROPOSED,
+        "Expanded uncertainty of a sidebar height or a clearance as gauged.",
+        low=0.0,
+        high=10.0,
+    )
     takeup_left_part: float = setting(
         0.15,
         "1",
@@ -409,6 +433,14 @@ class Findings:
         "Longest mark less the mean, above which the cause is local.",
         low=0.05,
         high=3.0,
+    )
+    loop_pitches: float = setting(
+        2.0,
+        "pitches",
+        Source.DERIVED,
+        "Pitches registered less those that centres and teeth need, above which one of them is wrong.",
+        low=0.5,
+        high=100.0,
     )
     takeup_apart_points: float = setting(
         0.3,

@@ -10,7 +10,8 @@ from typing import Any
 
 import numpy as np
 
-from takeup.documents.sheets import Forecast, LimitLine, StrandSeries, SurveyPoint, known
+from takeup.documents.sheets import Forecast, GaugedLimit, LimitLine, StrandSeries, SurveyPoint, known
+from takeup.judgement.edges import EDGES
 from takeup.judgement.limits import LIMITS
 from takeup.judgement.rates import in_rate
 from takeup.judgement.reads import SERIES, settings_read
@@ -75,6 +76,7 @@ class Strands:
             plan_percent=_plan(row),
             surveys=told_in_rate(row, self.surveys.get(row["life_id"], ())),
             limits=limits,
+            gauged=_gauged(row),
             forecast=_forecast(row),
             next_survey_on=day(row["next_survey_day"]),
             settings=settings_read(SERIES, row, self.settings),
@@ -156,6 +158,22 @@ def _limits(row: Mapping[str, Any]) -> tuple[LimitLine, ...]:
                     origin="default case depth" if name == "case" and row["case_is_default"] else "",
                 )
             )
+    return tuple(lines)
+
+
+def _gauged(row: Mapping[str, Any]) -> tuple[GaugedLimit, ...]:
+    """The limits beside elongation: sidebars gauged or worn by the machine, clearance where one is stated."""
+    lines = []
+    missing = {
+        name: tuple(one for one in wants if known(row[one]) is None) for name, (_, wants) in EDGES.items()
+    }
+    edge_on, clearance_on = day(row["sidebar_day"]), day(row["clearance_day"])
+    if edge_on is not None or row["kind"] == "drag_conveyor":
+        loss, limit, plan = (known(row[f"sidebar_{name}"]) for name in ("loss", "limit", "plan"))
+        lines.append(GaugedLimit("sidebar", "%", loss, limit, plan, edge_on, missing["sidebar"]))
+    if not missing["clearance"]:
+        now, least = known(row["clearance_now_mm"]), known(row["clearance_min_mm"])
+        lines.append(GaugedLimit("clearance", "mm", now, least, gauged_on=clearance_on))
     return tuple(lines)
 
 

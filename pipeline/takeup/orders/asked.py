@@ -33,6 +33,7 @@ EVIDENCE_FACTS = frozenset(
         "seen_on",
         "lag_on",
         "checked_on",
+        "gauged_on",
         "fitted_on",
     }
 )

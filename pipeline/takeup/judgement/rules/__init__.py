@@ -9,6 +9,8 @@ from takeup.errors import SettingsError
 from takeup.judgement.rule import Rule
 from takeup.judgement.rules import (
     abnormal_finding,
+    clearance,
+    corrosion_review,
     data_unjudged,
     grease_on_dry,
     limit_coming,
@@ -18,6 +20,8 @@ from takeup.judgement.rules import (
     matching_in_doubt,
     rate_change,
     register_gap,
+    register_loop,
+    sidebar_edge,
     sprocket_wear,
     survey_overdue,
     takeup_low,
@@ -31,10 +35,13 @@ GROUP = "takeup.rules"
 #: in the order in which a strand's answers are told
 OWN: tuple[Rule, ...] = (
     abnormal_finding.RULE,
+    corrosion_review.RULE,
     wear_limit.RULE,
     limit_in_doubt.RULE,
     limit_coming.RULE,
     takeup_low.RULE,
+    sidebar_edge.RULE,
+    clearance.RULE,
     matching.RULE,
     matching_in_doubt.RULE,
     sprocket_wear.RULE,
@@ -44,6 +51,7 @@ OWN: tuple[Rule, ...] = (
     rate_change.RULE,
     wide_spread.RULE,
     tape_against_takeup.RULE,
+    register_loop.RULE,
     data_unjudged.RULE,
     register_gap.RULE,
 )

@@ -55,6 +55,8 @@ _VALUES = (
     "pin_diameter_mm",
     "bushing_bore_mm",
     "bushing_outside_mm",
+    "sidebar_height_mm",
+    "sidebar_hole_mm",
 )
 _CASED = ("pin", "bushing")
 #: feeds whose rows are about a machine
@@ -132,11 +134,14 @@ def _wanting(situation: Situation) -> Iterator[tuple[str, str, set[str], str]]:
     missing = words(strands, "missing")
     kinds = set(missing)
     not_sure = measured & unsure(strands)
+    gauged = ~np.isnan(numbers(strands, "sidebar_now_mm"))
     blank: dict[str, NDArray[np.bool_]] = {
         "pitch_mm": unjudged & np.isnan(numbers(strands, "pitch_mm")),
         "takeup_travel_mm": np.isnan(numbers(strands, "takeup_travel_mm")) & ~yes(strands, "takeup_none"),
         "pitches": np.isnan(numbers(strands, "pitches")) & ~yes(strands, "takeup_none"),
         "lube_plan": words(strands, "lube_plan") == "",
+        "sidebar_height_mm": gauged & np.isnan(numbers(strands, "sidebar_height_mm")),
+        "sidebar_hole_mm": gauged & np.isnan(numbers(strands, "sidebar_hole_mm")),
     }
     for value in _VALUES:
         wanted = np.isin(missing, [kind for kind in kinds if value in kind.split()])

@@ -8,11 +8,11 @@ thresholds proposed for this project, no source.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 
+from takeup.derive.vocabulary import CORROSION
 from takeup.judgement import reads
 from takeup.judgement.evidence import BEHIND_WEAR
 from takeup.judgement.facts import METER, SURVEY
@@ -30,12 +30,15 @@ from takeup.judgement.rule import (
     words,
     yes,
 )
+from takeup.judgement.seen import found_in_life
 from takeup.judgement.settings import JudgementSettings
 from takeup.judgement.told import survey_facts
 from takeup.model import Fact, Job, Urgency
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 _SEALS = ("seal_missing", "seal_crushed")
-_RUST = ("pitting", "rust")
 
 
 def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
@@ -53,9 +56,9 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
         (~found, "steady"),
         (looked > seen, "looked_into"),
         (numbers(strands, "e_wear_mean") >= part * numbers(strands, "bend"), "near_case"),
-        (_found_in_life(situation, _SEALS), "seal_finding"),
+        (found_in_life(situation, _SEALS), "seal_finding"),
         (starved, "lube_overdue"),
-        (_found_in_life(situation, _RUST), "rust"),
+        (found_in_life(situation, CORROSION), "rust"),
         otherwise="duty",
     )
     near = numbers(strands, "day_early") < as_of + settings.surveying.column("near_days", machines, names)
@@ -87,18 +90,6 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:  # noqa: A
         + facts_of({"change_hours": row["change_hours"]}, METER)
         + facts_of({"e_percent": round(row["e_wear_mean"], 3)}, SURVEY)
     )
-
-
-def _found_in_life(situation: Situation, wanted: Sequence[str]) -> np.ndarray:
-    """Whether one of these findings was seen on the strand in its present life."""
-    strands, seen = situation.strands, situation.findings
-    hit = np.zeros(len(strands), dtype=bool)
-    if len(seen):
-        at = pd.Index(words(strands, "strand")).get_indexer(words(seen, "strand"))
-        good = (at >= 0) & np.isin(words(seen, "finding"), wanted)
-        good &= numbers(seen, "day") >= numbers(strands, "fitted_day")[at]
-        hit[at[good]] = True
-    return hit
 
 
 RULE = Rule(

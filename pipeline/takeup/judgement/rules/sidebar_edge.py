@@ -1,0 +1,134 @@
+"""Edges worn on pan or casing take the sidebar's strength, and no elongation tells of it.
+
+The share of the net section gone is (height new - height now) / (height new - hole), at the thinnest place of
+the latest day gauged. At the plan line the chain is turned over, or its replacement planned; at the limit the
+set is replaced this week. It is a limit of strength: reached within the uncertainty of the gauge counts as
+reached. Drag chain built symmetrical is turned over when one side is worn (UFGS 15502N, 2.11.3.1). Source:
+the formula derived, limit 0.25 and plan line 0.15 common practice, no source.
+
+A strand is asked about where it wears its edges: in a drag conveyor, where thin sidebars were seen, and where
+somebody gauged one.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from takeup.judgement import reads
+from takeup.judgement.edges import EDGES, sizes_missing
+from takeup.judgement.facts import REGISTER, SEEN, setting_fact
+from takeup.judgement.facts import facts as facts_of
+from takeup.judgement.rule import (
+    CANNOT,
+    CLEAR,
+    PERCENT,
+    PLAN,
+    THIS_WEEK,
+    Row,
+    Rule,
+    Situation,
+    answers,
+    choose,
+    numbers,
+    rounded,
+    words,
+)
+from takeup.judgement.seen import found_in_life
+from takeup.judgement.settings import JudgementSettings
+from takeup.model import Fact, Job
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+_OF = "of the net section"
+_JUDGED = ("limit_reached", "limit_within", "plan_line_reached", "below")
+
+
+def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  # noqa: ARG001
+    """The worst sidebar of every strand against plan line and limit."""
+    strands = situation.strands
+    loss, expanded = numbers(strands, "sidebar_loss"), numbers(strands, "sidebar_loss_u")
+    limit, plan = numbers(strands, "sidebar_limit"), numbers(strands, "sidebar_plan")
+    gauged = ~np.isnan(numbers(strands, "sidebar_now_mm"))
+    wanted = (words(strands, "kind") == "drag_conveyor") | found_in_life(situation, ("thin_sidebar",))
+    with np.errstate(invalid="ignore"):
+        case = choose(
+            (~gauged & ~wanted, "not_asked"),
+            (~gauged, "not_gauged"),
+            (np.isnan(loss), "no_sizes"),
+            (loss < -expanded, "taller_than_new"),
+            (loss >= limit, "limit_reached"),
+            (rounded(loss + expanded, PERCENT) >= limit, "limit_within"),
+            (loss >= plan, "plan_line_reached"),
+            otherwise="below",
+        )
+    at_plan = (case == "below") | (case == "plan_line_reached")
+    return answers(
+        strands,
+        case,
+        value=loss,
+        threshold=np.where(at_plan, plan, limit),
+        margin=rounded(np.where(at_plan, plan, limit) - loss, PERCENT),
+        margin_u=expanded,
+        unit="%",
+        job=np.where(case == "plan_line_reached", Job.SPROCKETS.value, "").astype(object),
+    )
+
+
+def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
+    """What was gauged, what the register says, and the share gone against plan line and limit."""
+    case = row["case"]
+    if case == "not_asked":
+        return ()
+    gauged = {
+        "height_now_mm": row["sidebar_now_mm"],
+        "gauged_on": row["sidebar_day"],
+        "place": row["sidebar_place"],
+    }
+    told = facts_of(gauged, SEEN) + facts_of(
+        {"height_mm": row["sidebar_height_mm"], "hole_mm": row["sidebar_hole_mm"]}, REGISTER
+    )
+    if case == "no_sizes" or (case == "not_gauged" and np.isnan(row["sidebar_loss_u"])):
+        told += facts_of({"missing": sizes_missing(row)}, REGISTER)
+    if case in ("no_sizes", "not_gauged"):
+        return told
+    told += (setting_fact("gauge_u_mm", settings.limits, "gauge_u_mm", row),)
+    if case == "taller_than_new":
+        return told
+    return (
+        *told,
+        *facts_of({"limit": "sidebar", "limit_kind": EDGES["sidebar"][0]}),
+        *facts_of({"loss_percent": row["sidebar_loss"], "loss_u_percent": row["sidebar_loss_u"]}),
+        setting_fact(
+            "loss_plan_percent", settings.limits, "sidebar_plan_part", row, row["sidebar_plan"], _OF
+        ),
+        setting_fact(
+            "loss_limit_percent", settings.limits, "sidebar_limit_part", row, row["sidebar_limit"], _OF
+        ),
+    )
+
+
+RULE = Rule(
+    name="sidebar_edge",
+    job=Job.REPLACE_SET,
+    outcomes={
+        "limit_reached": THIS_WEEK,
+        "limit_within": THIS_WEEK,
+        "plan_line_reached": PLAN,
+        "below": CLEAR,
+        "not_asked": CLEAR,
+        "not_gauged": CANNOT,
+        "no_sizes": CANNOT,
+        "taller_than_new": CANNOT,
+    },
+    judge=judge,
+    facts=facts,
+    evidence=("sidebar_rows",),
+    beside=("strand_row",),
+    reads=(
+        reads.of("limits", "gauge_u_mm", cases=(*_JUDGED, "taller_than_new")),
+        reads.of("limits", "sidebar_plan_part", "sidebar_limit_part", cases=_JUDGED),
+    ),
+)

@@ -1,0 +1,166 @@
+"""The findings as the rules look at them: whose they are, how grave, what they ask for, what came after.
+
+Severity is the vocabulary's or the row's, whichever is worse. A finding ends when its strand, or the whole
+machine, was looked at later and nothing was found, or when its chain was renewed; a stop word by neither, but
+for one that a first load tells of a chain long replaced.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from takeup.derive.vocabulary import (
+    CORROSION,
+    NOTE,
+    NOTHING_FOUND,
+    SEVERITIES,
+    SLACK,
+    SOON,
+    STOP,
+    UNCLASSIFIED,
+    VOCABULARY,
+    stop_word,
+)
+from takeup.judgement.evidence import mixed
+from takeup.judgement.rule import Situation, numbers, words, yes
+from takeup.model import Job
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+#: subject of the order that asks for free words to be read
+UNREAD = "inspection_findings/unread"
+_SET_JOBS = (Job.REPLACE_SET, Job.ADJUST_TAKEUP, Job.SPROCKETS)
+
+
+def seen(situation: Situation) -> pd.DataFrame:
+    """The findings with their subject, effective severity, job, and what came after them."""
+    strands, rows = situation.strands, situation.findings
+    if not len(rows):
+        names = ("row_id", "machine", "strand", "day", "pos", "finding", "severity", "place", "remark")
+        more = ("raw_finding", "in_joint", "subject_kind", "subject", "job", "looked_since", "renewed", "at")
+        return pd.DataFrame({name: pd.Series(dtype=object) for name in names + more}).astype(
+            {"looked_since": bool, "renewed": bool, "at": np.int64, "row_id": np.int64}
+        )
+    found = rows.reset_index(drop=True)
+    strand, machine, word = words(found, "strand"), words(found, "machine"), words(found, "finding")
+    at = pd.Index(words(strands, "strand")).get_indexer(strand)
+    usual = {name: each.severity for name, each in VOCABULARY.items()} | {UNCLASSIFIED: NOTE}
+    rank = {severity: place for place, severity in enumerate(SEVERITIES)}
+    stated = np.array([rank.get(name, rank[NOTE]) for name in words(found, "severity")])
+    worse = np.minimum(stated, [rank[usual.get(name, SOON)] for name in word])
+    worse[yes(found, "stop_class")] = rank[STOP]
+    severity = np.array(SEVERITIES, dtype=object)[worse]
+    pos = numbers(found, "pos")
+    fitted = numbers(strands, "fitted_day")
+    renewed = (at >= 0) & (numbers(found, "day") < np.where(at >= 0, fitted[at], -np.inf))
+    return found.assign(
+        at=at,
+        subject_kind=np.where(strand != "", "strand", "machine"),
+        subject=np.where(strand != "", strand, machine),
+        severity=severity,
+        job=_jobs(found, severity, np.where(at >= 0, words(strands, "lube_plan")[at], "")),
+        looked_since=(_looked(found, pos) > pos) & (severity != STOP),
+        renewed=renewed & ((severity != STOP) | yes(found, "first_load")),
+    )
+
+
+def corroded(rows: pd.DataFrame) -> NDArray[np.bool_]:
+    """Which findings of :func:`seen` are of corrosion, and stop nothing."""
+    severity = words(rows, "severity")
+    return np.asarray(np.isin(words(rows, "finding"), CORROSION) & (severity != STOP), dtype=bool)
+
+
+def found_in_life(situation: Situation, wanted: Collection[str]) -> NDArray[np.bool_]:
+    """Whether one of these findings was seen on each strand in its present life."""
+    strands, rows = situation.strands, situation.findings
+    hit = np.zeros(len(strands), dtype=bool)
+    if len(rows):
+        at = pd.Index(words(strands, "strand")).get_indexer(words(rows, "strand"))
+        good = (at >= 0) & np.isin(words(rows, "finding"), list(wanted))
+        good &= numbers(rows, "day") >= numbers(strands, "fitted_day")[at]
+        hit[at[good]] = True
+    return hit
+
+
+def closed_out(situation: Situation, seen: pd.DataFrame) -> NDArray[np.bool_]:
+    """Whether the order for each finding was closed out as done on its day or later."""
+    sets = words(situation.strands, "set")
+    history = situation.history
+    done = []
+    for job, machine, subject, at in zip(
+        *(seen[name] for name in ("job", "machine", "subject", "at")), strict=True
+    ):
+        if job is Job.CORRECT_DATA:
+            order = UNREAD
+        elif job in _SET_JOBS:
+            order = sets[at] if at >= 0 else subject
+        else:
+            order = machine
+        done.append(history.get((job, order), -np.inf))
+    return np.array(done, dtype=np.float64) >= seen["day"].to_numpy(dtype=np.float64)
+
+
+def subjects(situation: Situation, seen: pd.DataFrame) -> pd.DataFrame:
+    """Every strand and machine, with a hash of the findings that bear on it."""
+    strands = situation.strands
+    names, machine = words(strands, "strand"), words(strands, "machine")
+    sums = pd.Series(mixed(seen["row_id"].to_numpy(np.int64)), dtype=np.int64)
+    by_subject = sums.groupby([seen["subject_kind"], seen["subject"]]).sum() if len(seen) else sums
+    kinds = ["strand"] * len(names) + ["machine"] * len(np.unique(machine))
+    frame = pd.DataFrame(
+        {
+            "subject_kind": kinds,
+            "subject": np.concatenate((names, np.unique(machine))),
+            "machine": np.concatenate((machine, np.unique(machine))),
+            "at": np.concatenate((np.arange(len(names)), np.full(len(np.unique(machine)), -1))),
+        }
+    )
+    others = seen[["subject_kind", "subject", "machine", "at"]]
+    frame = pd.concat([frame, others]).drop_duplicates(["subject_kind", "subject"])
+    key = pd.MultiIndex.from_frame(frame[["subject_kind", "subject"]])
+    of_machine = pd.MultiIndex.from_arrays([["machine"] * len(frame), frame["machine"]])
+    if len(seen):
+        own = by_subject.reindex(key, fill_value=0).to_numpy()
+        above = by_subject.reindex(of_machine, fill_value=0).to_numpy()
+    else:
+        own = above = np.zeros(len(frame), dtype=np.int64)
+    # A look at the whole machine bears on its strands too.
+    total = np.where(frame["subject_kind"] == "strand", own + above, own)
+    return frame.assign(key=total).set_index(["subject_kind", "subject"])
+
+
+def _jobs(seen: pd.DataFrame, severity: NDArray[Any], lube_plan: NDArray[Any]) -> NDArray[Any]:
+    """The work each finding asks for."""
+    jobs: list[Job] = []
+    columns = (words(seen, name) for name in ("finding", "remark"))
+    for word, remark, how, plan in zip(*columns, severity, lube_plan, strict=True):
+        known = VOCABULARY.get(word)
+        if known is None:
+            jobs.append(Job.INVESTIGATE_FRACTURE if how == STOP else Job.CORRECT_DATA)
+        elif how == STOP and not known.stop_class and (word == SLACK or stop_word(remark)):
+            # Slack after one event may be stretched links; a remark may tell more than its word.
+            jobs.append(Job.INVESTIGATE_FRACTURE)
+        else:
+            # Lubrication is never asked for on a chain that is dry by decision.
+            dry = plan == "none_by_decision"
+            fit = [job for job in known.jobs if not (dry and job is Job.LUBRICATE)]
+            jobs.append(fit[0] if fit else Job.INSPECT_ALIGNMENT)
+    return np.array(jobs, dtype=object)
+
+
+def _looked(seen: pd.DataFrame, pos: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Position of the newest look at each finding's strand, or whole machine, that found nothing."""
+    nothing = words(seen, "finding") == NOTHING_FOUND
+    strand, machine = words(seen, "strand"), words(seen, "machine")
+    whole = nothing & (strand == "")
+    by_machine = pd.Series(pos[whole]).groupby(machine[whole]).max()
+    by_strand = pd.Series(pos[nothing & ~whole]).groupby(strand[nothing & ~whole]).max()
+    return np.fmax(  # type: ignore[no-any-return] # the stubs do not know what two frames give
+        by_machine.reindex(machine).to_numpy(dtype=np.float64),
+        np.where(strand == "", np.nan, by_strand.reindex(strand).to_numpy(dtype=np.float64)),
+    )
