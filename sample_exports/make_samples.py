@@ -65,6 +65,8 @@ class Chain:
     lube_hours: float | None = 100
     lube_ml: float | None = 50
     seals: str = "none"
+    sidebar_mm: tuple[float, float] | None = None
+    """Height of the sidebars when new, and their hole."""
     lead_days: int = 112
     price: int = 28000
     travel_mm: float | None = 480
@@ -260,6 +262,7 @@ CHAINS = (
         lube_plan="none_by_decision",
         lube_hours=None,
         lube_ml=None,
+        sidebar_mm=(63.5, 31.8),
         price=16500,
     ),
     Chain(
@@ -276,6 +279,7 @@ CHAINS = (
         lube_plan="none_by_decision",
         lube_hours=None,
         lube_ml=None,
+        sidebar_mm=(63.5, 31.8),
         price=15500,
     ),
     # No reading was ever taken here.
@@ -831,6 +835,13 @@ def _energies(machine: Machine) -> list[Row]:
     return [] if machine.tag == "DR-23" else listed
 
 
+def _centres(chain: Chain) -> float:
+    """Centres on which two sprockets need just this many pitches, to second order in their difference."""
+    straight = (chain.pitches - sum(chain.teeth) / 2) * chain.pitch_mm
+    apart = (chain.teeth[1] - chain.teeth[0]) * chain.pitch_mm / (2 * np.pi)
+    return float(straight + np.sqrt(straight**2 - 8 * apart**2)) / 4
+
+
 def _strand_row(chain: Chain, strand: str, side: str, fitted: date, removed: date | None) -> Row:
     def text(value: float | int | None) -> str:
         return "" if value is None else f"{value:g}"
@@ -849,7 +860,7 @@ def _strand_row(chain: Chain, strand: str, side: str, fitted: date, removed: dat
         "teeth_drive": str(chain.teeth[0]),
         "teeth_tail": str(chain.teeth[1]),
         "attachment_every": str(chain.attachment_every),
-        "centres_mm": f"{(chain.pitches - sum(chain.teeth) / 2) * chain.pitch_mm / 2:.0f}",
+        "centres_mm": f"{_centres(chain):.0f}",
         "fixed_centres": "yes" if chain.fixed else "no",
         "strand_spacing_mm": text(chain.spacing_mm) if len(chain.sides) > 1 else "",
         "speed_m_per_s": "0.5",
@@ -859,6 +870,8 @@ def _strand_row(chain: Chain, strand: str, side: str, fitted: date, removed: dat
         "bushing_bore_mm": text(chain.bore_mm),
         "bushing_outside_mm": text(chain.outside_mm),
         "bushing_length_mm": "80",
+        "sidebar_height_mm": text(chain.sidebar_mm[0]) if chain.sidebar_mm else "",
+        "sidebar_hole_mm": text(chain.sidebar_mm[1]) if chain.sidebar_mm else "",
         "pin_hardening": "induction" if chain.cases_mm[0] != 0 else "through",
         "bushing_hardening": "carburised" if chain.cases_mm[1] != 0 else "through",
         "pin_case_mm": text(chain.cases_mm[0]),
@@ -949,6 +962,7 @@ def _stories(rows: Rows) -> None:
         *,
         strand: str = "",
         machine: str = "",
+        height_mm: str = "",
     ) -> None:
         rows["inspection_findings"].append(
             (
@@ -961,6 +975,7 @@ def _stories(rows: Rows) -> None:
                     "place": place,
                     "severity": severity,
                     "remark": remark,
+                    "sidebar_height_now_mm": height_mm,
                     "seen_by": "shift round",
                 },
             )
@@ -970,6 +985,10 @@ def _stories(rows: Rows) -> None:
         when = date(2026, 1 + month, 14)
         for machine in MACHINES:
             find(when, "nothing found", "", "", "monthly look, locked out", machine=machine.tag)
+    for strand, heights in (("DR-21-A", (59.5, 59.0, 58.5, 59.5)), ("DR-21-B", (60.5, 60.0, 59.5, 60.0))):
+        for mark, height in enumerate(heights, 1):
+            place = f"mark {mark}"
+            find(date(2026, 8, 26), "nothing found", "", place, "", strand=strand, height_mm=str(height))
     find(
         date(2026, 9, 1),
         "cracked_bushing",

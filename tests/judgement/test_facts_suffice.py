@@ -15,6 +15,7 @@ from tests.judgement import (
     test_register_gap,
     test_surveys_due,
     test_takeup_low,
+    test_wear_by_travel,
     test_wear_limit,
 )
 from tests.judgement import test_abnormal_finding as finding
@@ -131,6 +132,7 @@ def plants() -> list[Judged]:
         test_edges.edges(),
         test_edges.clearances(),
         test_edges.loops(),
+        test_wear_by_travel.told(),
     ]
 
 

@@ -45,7 +45,7 @@ SAYS: dict[str, str] = {
         skew_limit_degrees skew_plan_degrees default_mm trigger_mm depth_limit_mm
         rate_to_case factor_past_case gauge_u_mm loss_plan_percent loss_limit_percent loop_limit_mm""",
     _RECKONED: """limit limit_kind limit_percent plan_percent case_percent not_judged rate_source at_most
-         rate_surveys
+         rate_surveys rate loops_per_hour slide_m_per_h rate_per_km rate_per_km_middle sisters
         reckoned_on hours_early hours_middle hours_late early_on middle_on late_on bounds_basis need_by_on
         buy_by_on job_hours takeup_basis forward_to_on used_mm left_mm step_pitches returns_mm
         held_by remove_pitches left_after_mm pitches_after takeup_limit_after_percent why_not apart_points

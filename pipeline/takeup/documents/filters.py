@@ -23,6 +23,9 @@ UNITS: dict[str, tuple[int, str]] = {
     "%": (3, "%"),
     "points": (3, "points"),
     "%/1000 h": (3, "% per 1000 h"),
+    "%/km": (3, "% per km slid"),
+    "loops/h": (1, "loops per hour"),
+    "m/h": (2, "m per hour"),
     "mm": (1, "mm"),
     "mm/m": (1, "mm per m"),
     "h/m": (2, "h per m"),
@@ -47,7 +50,7 @@ UNITS: dict[str, tuple[int, str]] = {
 }
 
 #: counted things: no decimals, and one of them loses its s
-COUNTS = ("marks", "surveys", "forecasts", "lives", "rows", "pitches", "days")
+COUNTS = ("marks", "surveys", "forecasts", "lives", "strands", "rows", "pitches", "days")
 SINGULAR = {"lives": "life", "pitches": "pitch"}
 
 MISSING = "not known"

@@ -100,6 +100,13 @@ CASES: dict[str, dict[str, str]] = {
         "steady": "clear: no change beyond doubt",
         "no_rate": "cannot judge: too few surveys for two rates",
     },
+    "wear_by_travel": {
+        "beside_others": "clear: told beside the middle of the strands in the same service",
+        "alone": "clear: told; too few strands of the same service have a rate of their own",
+        "stands_still": "clear: the register says that the chain does not move",
+        "not_known": "clear: speed, pitches, pitch, pin or teeth are not all in the register",
+        "no_rate": "clear: no rate of its own yet",
+    },
     "abnormal_finding": {
         "fracture": "due, stop now: fracture, loose pin, stretched links: look at the whole system",
         "unread_stop": "due, stop now: free words that hold a stop word, until a person has read them",

@@ -16,7 +16,7 @@ from takeup.layered import Layered
 from takeup.model import Fact
 
 _EPOCH = date(1970, 1, 1)
-_COUNTED = frozenset({"marks", "pitches", "surveys", "forecasts", "lives", "rows", "1"})
+_COUNTED = frozenset({"marks", "pitches", "surveys", "forecasts", "lives", "strands", "rows", "1"})
 
 #: name → (unit, meaning)
 FACTS: dict[str, tuple[str, str]] = {
@@ -139,6 +139,12 @@ FACTS: dict[str, tuple[str, str]] = {
     "rate_before": ("%/1000 h", "rate before the change"),
     "rate_after": ("%/1000 h", "rate since the change"),
     "change_hours": ("h", "life hours of the survey from which the rate rose"),
+    # wear by travel
+    "loops_per_hour": ("loops/h", "how often each joint comes round in an hour"),
+    "slide_m_per_h": ("m/h", "how far pin and bushing slide on each other in an hour"),
+    "rate_per_km": ("%/km", "wear rate by the kilometre slid"),
+    "rate_per_km_middle": ("%/km", "the middle of the strands in the same service"),
+    "sisters": ("strands", "strands in that middle, this one too"),
     # findings
     "finding": ("word", "most urgent finding, a word of the vocabulary or unclassified"),
     "findings": ("words", "all findings behind the verdict"),

@@ -26,6 +26,7 @@ from takeup.judgement.rules import (
     survey_overdue,
     takeup_low,
     tape_against_takeup,
+    wear_by_travel,
     wear_limit,
     wide_spread,
 )
@@ -49,6 +50,7 @@ OWN: tuple[Rule, ...] = (
     grease_on_dry.RULE,
     survey_overdue.RULE,
     rate_change.RULE,
+    wear_by_travel.RULE,
     wide_spread.RULE,
     tape_against_takeup.RULE,
     register_loop.RULE,

@@ -58,7 +58,7 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
         strands,
         case,
         value=apart,
-        threshold=limit,
+        threshold=np.where(np.isnan(over), np.nan, limit),
         margin=rounded(limit - np.abs(apart), MM),
         unit="mm",
         urgency=np.where((case == "loop_apart") & hides, Urgency.THIS_WEEK.value, "").astype(object),

@@ -64,13 +64,14 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
             (loss >= plan, "plan_line_reached"),
             otherwise="below",
         )
-    at_plan = (case == "below") | (case == "plan_line_reached")
+    line = np.where(np.isin(case, ("below", "plan_line_reached")), plan, limit)
+    line[np.isnan(loss)] = np.nan
     return answers(
         strands,
         case,
         value=loss,
-        threshold=np.where(at_plan, plan, limit),
-        margin=rounded(np.where(at_plan, plan, limit) - loss, PERCENT),
+        threshold=line,
+        margin=rounded(line - loss, PERCENT),
         margin_u=expanded,
         unit="%",
         job=np.where(case == "plan_line_reached", Job.SPROCKETS.value, "").astype(object),
