@@ -526,5 +526,7 @@ def test_a_gap_in_the_register_of_energies_is_looked_for_on_the_machine() -> Non
     sheet = SHEETS[Job.CORRECT_DATA]
     gap = reason("register_gap", "DC-12", "no_work")
     page = page_of(replace(sheet, order=replace(sheet.order, reasons=(gap,))))
-    assert "go round the machine with somebody authorised who knows it" in page.section(*STEPS)
-    assert "go round the machine" not in looked_up(Job.CORRECT_DATA, STEPS)
+    assert "with somebody authorised who knows it, its written procedure in hand" in page.section(*STEPS)
+    assert "without touching a control or opening a guard" in page.section(*STEPS)
+    assert "Ask the person who wrote" not in page.section(*STEPS)
+    assert "Go round" not in looked_up(Job.CORRECT_DATA, STEPS)

@@ -177,6 +177,23 @@ def test_a_tooth_is_worn_at_a_tenth_of_what_meets_it(
     assert verdict(told, "sprocket_wear")["reason"] == case
 
 
+@pytest.mark.parametrize(
+    "later",
+    [
+        pytest.param({"gauge_depth_mm": np.nan, "reversed": "yes"}, id="reversed since"),
+        pytest.param({"gauge_depth_mm": np.nan, "fitted_on_day": MONDAY - 5.0}, id="renewed since"),
+    ],
+)
+def test_a_depth_gauged_before_a_sprocket_was_reversed_or_renewed_asks_for_nothing(
+    later: dict[str, Any],
+) -> None:
+    """The face it was gauged on no longer works; common practice, no source."""
+    worn = {"gauge_depth_mm": 9.0, "checked_at_day": MONDAY - 20}
+    assert due(judged(strand(), sprockets=checks(worn)), "sprocket_wear")
+    told = judged(strand(), sprockets=checks(worn, later), only=("sprocket_wear",))
+    assert not len(told.verdicts)
+
+
 def test_the_newest_check_counts_and_the_worst_sprocket_speaks() -> None:
     gauged = checks(
         {"sprocket": "head", "gauge_depth_mm": 9.0, "checked_at_day": MONDAY - 300},

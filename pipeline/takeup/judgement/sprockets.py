@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from takeup.judgement.rule import MM, Row, numbers, rounded, words
+from takeup.judgement.rule import MM, Row, numbers, rounded, words, yes
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -151,36 +151,53 @@ def _days(lives: pd.DataFrame) -> tuple[Sequence[float], Sequence[float]]:
     return numbers(lives, "fitted_day").tolist(), numbers(lives, "removed_day").tolist()
 
 
-def _sprockets(checks: pd.DataFrame, machine: str, strands: Sequence[str]) -> Iterator[dict[str, Any]]:
-    """What the checks say last of each sprocket of these strands, or of the machine without a strand.
+def standing(checks: pd.DataFrame) -> NDArray[np.bool_]:
+    """Whether each check gauged the sprocket that is now on its shaft, on the face that now works.
 
-    A depth counts for the sprocket now on the shaft and the face now working: one gauged before the sprocket
-    was fitted, or before a later check first called it reversed, is dropped.
+    A depth from before the sprocket was fitted, or from before it was reversed, is another face's.
+
+    Parameters
+    ----------
+    checks : DataFrame
+        Rows of the feed sprocket_checks, the checks of each sprocket in the order of their days.
     """
+    latest = checks.groupby(["machine", "sprocket"], sort=False)[["reversed", "fitted_on_day"]].transform(
+        "last"
+    )
+    fitted = numbers(latest, "fitted_on_day")
+    return np.asarray(
+        checks["gauge_depth_mm"].notna()
+        & (yes(checks, "reversed") == yes(latest, "reversed"))
+        & (np.isnan(fitted) | (numbers(checks, "checked_at_day") >= fitted)),
+        dtype=bool,
+    )
+
+
+def in_order(checks: pd.DataFrame) -> pd.DataFrame:
+    """The checks of each sprocket in the order of their days."""
+    return checks.sort_values(["machine", "sprocket", "checked_at_day", "row_id"], kind="stable")
+
+
+def _sprockets(checks: pd.DataFrame, machine: str, strands: Sequence[str]) -> Iterator[dict[str, Any]]:
+    """What the checks say last of each sprocket of these strands, or of the machine without a strand."""
     if not len(checks):
         return
     its = checks.assign(strand=words(checks, "strand"), shaft=words(checks, "shaft"))
-    its = its[(its["machine"] == machine) & its["strand"].isin([*strands, ""])]
-    its = its.sort_values(["sprocket", "checked_at_day", "row_id"], kind="stable")
+    its = in_order(its[(its["machine"] == machine) & its["strand"].isin([*strands, ""])])
+    its = its.assign(standing=standing(its))
     for sprocket, group in its.groupby("sprocket", sort=True):
         last = group.iloc[-1]
-        turned = last["reversed"] == "yes"
-        fitted = _last(group, "fitted_on_day")
-        gauged = group[group["gauge_depth_mm"].notna()]
-        if turned:
-            gauged = gauged[gauged["reversed"] == "yes"]
-        if fitted is not None:
-            gauged = gauged[gauged["checked_at_day"] >= fitted]
+        gauged = group[group["standing"]]
         teeth = _last(group, "teeth")
         yield {
             "sprocket": str(sprocket),
             "shaft": next((word for word in reversed(group["shaft"].tolist()) if word), ""),
             "strand": last["strand"],
             "teeth": None if teeth is None else int(teeth),
-            "reversed": bool(turned),
-            "fitted": fitted,
-            "depth": float(gauged["gauge_depth_mm"].iloc[-1]) if len(gauged) else None,
-            "gauged": float(gauged["checked_at_day"].iloc[-1]) if len(gauged) else None,
+            "reversed": last["reversed"] == "yes",
+            "fitted": _last(group, "fitted_on_day"),
+            "depth": _last(gauged, "gauge_depth_mm"),
+            "gauged": _last(gauged, "checked_at_day"),
         }
 
 

@@ -28,7 +28,7 @@ from takeup.judgement.rule import (
     yes,
 )
 from takeup.judgement.settings import JudgementSettings
-from takeup.judgement.sprockets import mesh_diameter, on_rollers
+from takeup.judgement.sprockets import in_order, mesh_diameter, on_rollers, standing
 from takeup.model import Fact, Job
 
 
@@ -78,13 +78,13 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
 
 
 def _latest(situation: Situation) -> pd.DataFrame:
-    """The newest check of every sprocket that was gauged."""
+    """The newest gauging of every sprocket, of the face that works now."""
     checks = situation.sprockets
     if not len(checks):
         columns = ("machine", "sprocket", "strand", "gauge_depth_mm", "checked_at_day", "reversed", "row_id")
         return pd.DataFrame({name: pd.Series(dtype=object) for name in columns})
-    gauged = checks[checks["gauge_depth_mm"].notna()]
-    gauged = gauged.sort_values(["machine", "sprocket", "checked_at_day", "row_id"], kind="stable")
+    ordered = in_order(checks)
+    gauged = ordered[standing(ordered)]
     return gauged.drop_duplicates(["machine", "sprocket"], keep="last").reset_index(drop=True)
 
 
