@@ -109,6 +109,42 @@ class TestWholePitchMiscount:
             plant.survey(after(hours), e, n=100, occasion="as_left" if hours == 0 else "routine")
         assert reasons(plant.derived()) == {}
 
+    #: a seal is lost at 2400 h: from then on the chain grows by nearly a pitch of its long span a survey
+    FAST = ((0, 0.1), (600, 0.8), (1200, 1.4), (1800, 2.0), (2400, 2.6))
+
+    @pytest.mark.parametrize(
+        "then",
+        [
+            ((3000, 4.2), (3600, 5.9)),
+            ((3000, 4.8), (3600, 7.0), (4200, 9.2)),
+            ((3000, 5.15), (3600, 7.7)),
+            ((3000, 5.15), (3600, 7.7), (4200, 10.2)),
+        ],
+        ids=["slower than a pitch", "nearly a pitch", "by a pitch, twice", "by a pitch, thrice"],
+    )
+    def test_fast_wear_on_long_spans_is_no_miscount(self, then: Sequence[tuple[float, float]]) -> None:
+        plant = simple_plant()
+        for hours, e in (*self.FAST, *then):
+            plant.survey(
+                after(hours), [e, 1.03 * e, 0.98 * e, e], n=40, occasion="routine" if hours else "as_left"
+            )
+        assert reasons(plant.derived()) == {}
+
+    def test_a_mark_that_jumps_as_the_others_do_stands(self) -> None:
+        """Of four marks that grew by 2.3 to 2.5 points only one bears the signature."""
+        plant = simple_plant()
+        for hours, e in self.FAST:
+            plant.survey(after(hours), [e] * 4, n=40, occasion="routine" if hours else "as_left")
+        plant.survey(after(3000), [4.9, 4.9, 4.9, 5.2], n=40)
+        assert reasons(plant.derived()) == {}
+
+    def test_a_miscount_after_fast_wear_is_told(self) -> None:
+        plant = simple_plant()
+        for hours, e in (*self.FAST, (3000, 4.2)):
+            plant.survey(after(hours), [e] * 4, n=40, occasion="routine" if hours else "as_left")
+        rows = plant.survey(after(3100), [100 * (1.044 * 41 / 40 - 1), 4.4, 4.4, 4.4], n=40)
+        assert reasons(plant.derived()) == {rows[0]: "whole_pitch_miscount"}
+
     def test_pins_counted_for_pitches(self) -> None:
         """21 written, 20 measured: odd, and low by 100/n."""
         plant = calm()

@@ -1,7 +1,10 @@
 """Spans miscounted by one pitch: off the mark's trend by (100 + e)/n, and right when restated for n +- 1.
 
 Careful on the side of an alarm: a reading is set aside only where it lies outside everything its trusted
-neighbours allow, and bears the signature; a jump that a later day or a repeat confirms stands.
+neighbours allow, and bears the signature; a jump that a later day or a repeat confirms stands. A chain that
+begins to wear fast jumps at every survey, on long spans by about a pitch. So what jumped without the signature
+vouches for what follows: restated, the next would lie below it. And where the other marks of the survey stand,
+a mark among them was counted as they were.
 """
 
 from __future__ import annotations
@@ -15,7 +18,7 @@ from takeup.derive.readings import Readings
 from takeup.derive.reasons import Reason
 from takeup.derive.setaside import Aside, percent
 from takeup.derive.settings import MeasuringSettings
-from takeup.derive.trust import Growth, doubt, longest_run, series
+from takeup.derive.trust import Growth, doubt, doubt_of, longest_run, series
 from takeup.wear import elongation
 from takeup.wear.arguments import Array, Flags, Whole
 
@@ -27,6 +30,8 @@ class _Band:
     place: int
     low: float
     high: float
+    newest: bool
+    """No trusted reading of the mark comes after it."""
 
 
 def miscounts(
@@ -49,10 +54,16 @@ def miscounts(
     counted = stands & ~readings.percent_only & ~np.isnan(readings.e_geo)
     order, starts = series(readings, counted)
     walk = _Walk.of(readings, counted, register, settings)
-    bands: list[_Band] = []
-    for first, end in walk.suspicious(order, starts):
-        bands += walk.bands(order[first:end].tolist())
-    return _with_signature(readings, bands)
+    lines = [order[first:end].tolist() for first, end in walk.suspicious(order, starts)]
+    jumped: set[int] = set()
+    while True:
+        bands = [band for line in lines for band in walk.bands(line, jumped)]
+        found = walk.alone(_with_signature(readings, bands))
+        signed = {aside.place for aside in found}
+        stood = {band.place for band in bands if band.place not in signed and walk.rose(band)}
+        if not stood:
+            return found
+        jumped |= stood
 
 
 @dataclass(frozen=True)
@@ -102,8 +113,8 @@ class _Walk:
             for place in np.flatnonzero(np.add.reduceat(jump, starts[:-1]))
         ]
 
-    def bands(self, places: list[int]) -> list[_Band]:
-        """What the trusted readings of one series let each of the others be."""
+    def bands(self, places: list[int], jumped: set[int]) -> list[_Band]:
+        """What the trusted readings of one series, and those that jumped and stood, let the others be."""
         its = self.readings
         e = its.e_geo[places].tolist()
         hours, days = its.hours[places].tolist(), its.day[places].tolist()
@@ -113,13 +124,41 @@ class _Walk:
         run = longest_run(fits, agrees, [abs(value) for value in e])
         others = [place for place in range(len(places)) if place not in run]
         tail = [place for place in others if not run or place > run[-1]]
-        if len(tail) > 1 and run and days[tail[0]] < days[tail[-1]] and agrees[tail[0]][tail[-1]]:
-            others = [place for place in others if place not in tail]  # a later day says the same: it stands
+        if len(tail) > 1 and run and days[tail[0]] < days[tail[-1]]:
+            first, last = tail[0], tail[-1]
+            # A chain that jumped in earnest goes on as fast, faster than the bound allows those without a trend.
+            pace = (e[first] - e[run[-1]]) / max(hours[first] - hours[run[-1]], 1.0)
+            room = doubt_of(float(its.u_geo[places[first]]), float(its.u_geo[places[last]]))
+            as_fast = 0.0 < e[last] - e[first] <= pace * (hours[last] - hours[first]) + room
+            if agrees[first][last] or as_fast:
+                others = [place for place in others if place not in tail]  # a later day says the same
+        trusted = sorted({*run, *(place for place in others if places[place] in jumped)})
+        newest = trusted[-1] if trusted else -1
         return [
-            _Band(places[place], *self.allowed(place, run, e, hours, places[place]))
+            _Band(places[place], *self.allowed(place, trusted, e, hours, places[place]), newest=place > newest)
             for place in others
-            if not its.confirmed[places[place]]
+            if not its.confirmed[places[place]] and places[place] not in jumped
         ]
+
+    def rose(self, band: _Band) -> bool:
+        """Whether a reading lies above its band with nothing after it that says otherwise."""
+        its = self.readings.e_geo[band.place]
+        return band.newest and bool(self.fits[band.place]) and bool(its > band.high)
+
+    def alone(self, found: list[Aside]) -> list[Aside]:
+        """Those that do not lie among as many marks of their survey as are set aside of it, or more."""
+        signed = np.array([aside.place for aside in found], dtype=np.int64)
+        standing = self.fits.copy()
+        standing[signed] = False
+        its, kept = self.readings, []
+        for aside in found:
+            e, n, survey = (values[aside.place] for values in (its.e_geo, its.pitches, its.survey))
+            begin, end = its.surveys.starts[survey : survey + 2]
+            mates = its.e_geo[begin:end][standing[begin:end]]
+            many = mates.size >= max(np.count_nonzero(its.survey[signed] == survey), 1)
+            if not (many and abs(float(np.median(mates)) - e) <= 50.0 / n):
+                kept.append(aside)
+        return kept
 
     def agrees(self, places: list[int]) -> list[list[bool]]:
         """Whether each later reading goes on from each earlier one, as far as half a pitch tells."""
