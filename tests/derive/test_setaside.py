@@ -401,8 +401,8 @@ class TestCopiedFromASister:
 
 class TestSwappedStrands:
     @staticmethod
-    def pair(a: float, b: float) -> tuple[Plant, int, int]:
-        """Strand A at 2.00 % and B at 1.30 %, then one survey more."""
+    def pair(a: float, b: float, hours_at: float = 7000) -> tuple[Plant, int, int]:
+        """Strand A at 2.00 % and B at 1.30 % after 6000 h, then one survey more."""
         plant = Plant()
         plant.machine()
         plant.meter()
@@ -412,11 +412,28 @@ class TestSwappedStrands:
             word = "as_left" if hours == 0 else "routine"
             plant.survey(after(hours), first, "BE-1-A", occasion=word)
             plant.survey(after(hours), second, "BE-1-B", occasion=word)
-        return plant, *plant.survey(after(7000), a, "BE-1-A"), *plant.survey(after(7000), b, "BE-1-B")
+        day = after(hours_at)
+        return plant, *plant.survey(day, a, "BE-1-A"), *plant.survey(day, b, "BE-1-B")
 
     def test_both_jump_crosswise(self) -> None:
         plant, a, b = self.pair(1.45, 2.25)
         assert reasons(plant.derived()) == {a: "swapped_strands", b: "swapped_strands"}
+
+    #: after 9000 h strand A should stand at 2.95 %, strand B at 1.90 %
+    @pytest.mark.parametrize(
+        ("a", "b", "swapped"),
+        [(1.94, 2.97, True), (2.07, 3.02, True), (2.95, 3.4, False), (2.47, 2.95, False), (2.5, 2.2, False)],
+        ids=["level", "no fall", "B overtook", "at half the duty", "slower"],
+    )
+    def test_after_a_long_time_neither_falls(self, a: float, b: float, swapped: bool) -> None:
+        plant, one, other = self.pair(a, b, 9000)
+        assert reasons(plant.derived()) == (dict.fromkeys((one, other), "swapped_strands") if swapped else {})
+
+    def test_it_stays_set_aside_when_the_next_survey_is_right(self) -> None:
+        plant, one, other = self.pair(2.07, 3.02, 9000)
+        plant.survey(after(10_000), 3.3, "BE-1-A")
+        plant.survey(after(10_000), 2.15, "BE-1-B")
+        assert reasons(plant.derived()) == dict.fromkeys((one, other), "swapped_strands")
 
     def test_only_one_falls(self) -> None:
         plant, a, _ = self.pair(1.45, 1.45)

@@ -1,8 +1,8 @@
 """Pairs of strands walked to with a tape, and what goes wrong between the chain and the export.
 
-A world of rows, not of forecasts: chains wear evenly but for a slow swing of their duty, and each pair suffers
-at most one slip, so that whoever reads the rows can be asked whether it was seen and whether it was invented
-elsewhere. Factors of lost seals and lapses are those of the world of incidents.
+A world of rows, not of forecasts: chains wear evenly but for a slow swing of their duty, and each pair
+suffers at most one slip, so that whoever reads the rows can be asked whether it was seen and whether it was
+invented elsewhere. Factors of lost seals and lapses are those of the world of incidents.
 """
 
 from __future__ import annotations
@@ -22,10 +22,10 @@ PITCH_MM, MARKS = 152.4, 4
 #: the day all pairs are walked to last
 LAST_DAY = 20_500
 GREASED_EVERY_HOURS, GREASE_ML = 500.0, 48.0
-#: A clean pair, then what may be wrong with the latest survey of a strand (of both, where they are exchanged).
+#: What may be wrong with the latest survey of a strand (of both, where they are exchanged).
 READING_SLIPS = ("mark miscounted", "survey miscounted", "strands swapped", "copied", "copied from sister")
-#: What may have befallen the chain: a seal lost 1 to 4 surveys ago, or a spell of dry running while the records
-#: went on as if it had been greased.
+#: What may have befallen the chain: a seal lost 1 to 4 surveys ago, or a spell of dry running while the
+#: records went on as if it had been greased.
 CHAIN_SLIPS = ("seal lost", "hidden lapse")
 #: What may be wrong with the meter, or with the grease of the last weeks.
 OTHER_SLIPS = ("meter reset", "meter changed", "meter rolled over", "not greased", "greased thinly")
@@ -36,9 +36,9 @@ SLIPS = ("", *READING_SLIPS, *CHAIN_SLIPS, *OTHER_SLIPS)
 class Walks:
     """The rows of some pairs; strands ``2 p`` and ``2 p + 1`` are pair and machine ``p``.
 
-    ``survey_...`` are one value a survey, ``length_mm`` (k, :data:`MARKS`); ``before_last`` counts surveys
-    backwards, 0 being the latest. ``since`` tells how many surveys were taken since a seal was lost or a lapse
-    began, and ``apart`` by how much the strands differ at the latest survey, in points.
+    ``survey_...`` are one value a survey, ``length_mm`` (k, :data:`MARKS`). ``since`` tells how many surveys
+    were taken since a seal was lost or a lapse began, ``apart`` by how much the strands differ at the latest
+    survey, in points, ``ungreased_hours`` how long ago each strand had its planned quantity.
     """
 
     slip: NDArray[np.object_]
@@ -47,7 +47,6 @@ class Walks:
     apart: NDArray[np.float64]
     survey_strand: NDArray[np.int64]
     survey_day: NDArray[np.int64]
-    before_last: NDArray[np.int64]
     length_mm: NDArray[np.float64]
     pitches: int
     meter_machine: NDArray[np.int64]
@@ -61,14 +60,20 @@ class Walks:
 
 
 def walks(
-    rng: np.random.Generator, pairs: int, *, rate: float, pitches: int, clean: float = 0.3, swing: float = 0.15,
+    rng: np.random.Generator,
+    pairs: int,
+    *,
+    rate: float,
+    pitches: int,
+    clean: float = 0.3,
+    swing: float = 0.15,
     growth: tuple[float, float] = (0.2, 0.6),
-) -> Walks:  # fmt: skip
+) -> Walks:
     """Some pairs whose chains wear at about ``rate`` [%/1000 h], measured over so many pitches.
 
     ``clean`` is the share without a slip, ``swing`` the scatter of the logarithm of the duty. Each pair is
-    measured whenever its chains should have grown by some 0.2 to 0.6 points (``growth``), within 100 to 1500 h,
-    four to twelve times, and seldom beyond 4 %.
+    measured whenever its chains should have grown by some 0.2 to 0.6 points (``growth``), after 100 h at
+    least and 1500 h at most, four to twelve times, and seldom beyond 4 %.
     """
     slip = np.where(rng.random(pairs) < clean, "", rng.choice(SLIPS[1:], pairs)).astype(object)
     pace = rng.uniform(12, 22, pairs)
@@ -104,7 +109,8 @@ def walks(
     machine, meter_day, shown, run = _metered(rng, slip, hours, fitted)
     lube = _greased(rng, slip, hours, fitted, life_now)
     return Walks(
-        slip, fitted, since, apart, strand, day, back, np.rint(length), pitches, machine, meter_day, shown, run, *lube
+        slip, fitted, since, apart, strand, day, np.rint(length), pitches,
+        machine, meter_day, shown, run, *lube,
     )  # fmt: skip
 
 
@@ -113,16 +119,20 @@ def _worn(rng, slip, rate, swing, horizon, lost, dry_from):
     pairs = slip.size
     steps = int(np.ceil(horizon / STEP))
     grid = np.arange(steps) * STEP
-    base = rate * np.repeat(np.exp(0.3 * rng.standard_normal(pairs)), 2) * np.exp(
-        0.12 * rng.standard_normal(2 * pairs)
+    base = (
+        rate
+        * np.repeat(np.exp(0.3 * rng.standard_normal(pairs)), 2)
+        * np.exp(0.12 * rng.standard_normal(2 * pairs))
     )
     growth = np.repeat(np.exp(autoregression(rng, pairs, steps, sd=swing, hours=2000.0)), 2, axis=0)
     growth *= base[:, None] * STEP / 1000
     seal, dry = rng.uniform(1.5, 4.0, pairs), rng.uniform(1.5, 3.0, pairs)
-    growth[::2] *= np.where((slip == "seal lost")[:, None] & (grid >= lost[:, None]), seal[:, None], 1.0)
-    growth[::2] *= np.where((slip == "hidden lapse")[:, None] & (grid >= dry_from[:, None]), dry[:, None], 1.0)
+    for name, since, times in (("seal lost", lost, seal), ("hidden lapse", dry_from, dry)):
+        hit = (slip == name)[:, None] & (grid >= since[:, None])
+        growth[::2] *= np.where(hit, times[:, None], 1.0)
     path = np.concatenate([np.zeros((2 * pairs, 1)), np.cumsum(growth, axis=1)], axis=1)
-    return path + rng.uniform(0.05, 0.25, (2 * pairs, 1)) * (1 - np.exp(-np.append(grid, steps * STEP) / 40.0))
+    bedding = 1 - np.exp(-np.append(grid, steps * STEP) / 40.0)
+    return path + rng.uniform(0.05, 0.25, (2 * pairs, 1)) * bedding
 
 
 def _read(rng, strand, at, e_wear, pitches, back):
@@ -186,7 +196,7 @@ def _metered(rng, slip, hours, fitted):
 
 
 def _greased(rng, slip, hours, fitted, life_now):
-    """Records of grease: strand, day, millilitres; and for each strand the hours since it was greased well."""
+    """Records of grease: strand, day, millilitres; and for each strand the hours since its last full one."""
     strand, when, ml = [], [], []
     dry_hours = rng.uniform(600, 1500, slip.size)
     ungreased = np.zeros(2 * slip.size)

@@ -2,9 +2,9 @@
 
 Careful on the side of an alarm: a reading is set aside only where it lies outside everything its trusted
 neighbours allow, and bears the signature; a jump that a later day or a repeat confirms stands. A chain that
-begins to wear fast jumps at every survey, on long spans by about a pitch. So what jumped without the signature
-vouches for what follows: restated, the next would lie below it. And where the other marks of the survey stand,
-a mark among them was counted as they were.
+begins to wear fast jumps at every survey, on long spans by about a pitch. So what jumped without the
+signature vouches for what follows: restated, the next would lie below it. And where the other marks of the
+survey stand, a mark among them was counted as they were.
 """
 
 from __future__ import annotations
@@ -126,7 +126,7 @@ class _Walk:
         tail = [place for place in others if not run or place > run[-1]]
         if len(tail) > 1 and run and days[tail[0]] < days[tail[-1]]:
             first, last = tail[0], tail[-1]
-            # A chain that jumped in earnest goes on as fast, faster than the bound allows those without a trend.
+            # A chain that jumped in earnest goes on as fast, faster than the bound for those without a trend.
             pace = (e[first] - e[run[-1]]) / max(hours[first] - hours[run[-1]], 1.0)
             room = doubt_of(float(its.u_geo[places[first]]), float(its.u_geo[places[last]]))
             as_fast = 0.0 < e[last] - e[first] <= pace * (hours[last] - hours[first]) + room
@@ -134,10 +134,13 @@ class _Walk:
                 others = [place for place in others if place not in tail]  # a later day says the same
         trusted = sorted({*run, *(place for place in others if places[place] in jumped)})
         newest = trusted[-1] if trusted else -1
+        asked = [
+            place for place in others if not its.confirmed[places[place]] and places[place] not in jumped
+        ]
+        allowed = [self.allowed(place, trusted, e, hours, places[place]) for place in asked]
         return [
-            _Band(places[place], *self.allowed(place, trusted, e, hours, places[place]), newest=place > newest)
-            for place in others
-            if not its.confirmed[places[place]] and places[place] not in jumped
+            _Band(places[place], *band, newest=place > newest)
+            for place, band in zip(asked, allowed, strict=True)
         ]
 
     def rose(self, band: _Band) -> bool:
@@ -155,7 +158,7 @@ class _Walk:
             e, n, survey = (values[aside.place] for values in (its.e_geo, its.pitches, its.survey))
             begin, end = its.surveys.starts[survey : survey + 2]
             mates = its.e_geo[begin:end][standing[begin:end]]
-            many = mates.size >= max(np.count_nonzero(its.survey[signed] == survey), 1)
+            many = mates.size > 0 and mates.size >= np.sum(its.survey[signed] == survey)
             if not (many and abs(float(np.median(mates)) - e) <= 50.0 / n):
                 kept.append(aside)
         return kept
