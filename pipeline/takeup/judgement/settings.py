@@ -212,16 +212,15 @@ class Forecast:
     rate_enclosed_clean: float = setting(
         0.125,
         "%/1000 h",
-        Source.VERIFIED,
+        Source.PRACTICE,
         "Start rate of an enclosed, clean, oil-fed drive.",
         low=0.001,
         high=20.0,
-        citation="ISO 10823 scope (15 000 h design life); 3 % end point and range from common practice",
     )
     rate_enclosed_clean_upper: float = setting(
         0.2,
         "%/1000 h",
-        Source.VERIFIED,
+        Source.DERIVED,
         "Its upper end, for the early bound.",
         low=0.001,
         high=20.0,
