@@ -73,7 +73,12 @@ def _strand(
     as_of = date.fromisoformat(night["as_of"])
     settings = read_settings(recall(site.folders.archive, night["settings"]).decode("utf-8"))
     derived = derive(
-        store, night=night["number"], as_of=as_of, previous_as_of=as_of, settings=settings.measuring
+        store,
+        night=night["number"],
+        as_of=as_of,
+        previous_as_of=as_of,
+        settings=settings.measuring,
+        lubrication=settings.judgement.lubrication,
     )
     known = sorted(derived.lives["strand"].unique())
     if strand not in known:

@@ -15,6 +15,7 @@ import pandas as pd
 
 from takeup.contracts import Cell, contract, frame_columns
 from takeup.derive.derivation import EPOCH, Derived, derive
+from takeup.derive.lubesettings import Lubrication
 from takeup.derive.settings import MeasuringSettings
 from takeup.layered import Layered
 from takeup.model import Feed
@@ -208,6 +209,7 @@ class Plant:
             as_of=as_of,
             previous_as_of=None,
             settings=Layered(MeasuringSettings(**settings)),
+            lubrication=Layered(Lubrication()),
             everything=everything,
         )
 

@@ -60,11 +60,28 @@ def test_without_a_plan_any_quantity_but_nought_counts() -> None:
     assert np.isnan(told((200, 0), plan=BLANK)["last_hours"])
 
 
+def test_small_ones_are_summed_within_the_interval_of_the_plan_where_the_register_states_none() -> None:
+    """Open conveyor chain: 100 h."""
+    row = told((200, 50), (260, 14), (340, 14), interval=BLANK)
+    assert (row["last_hours"], row["quantity_sum_ml"]) == (340, 28)
+
+
+def test_what_the_last_interval_got() -> None:
+    """Sums go by the interval that ends with the newest record, whether or not it counts."""
+    row = told((200, 50), (260, 14), (300, BLANK), (340, 60))
+    assert (row["given_ml"], row["given_some_blank"], len(row["given_rows"])) == (74, True, 3)
+    assert row["done_hours"] == [200, 300, 340]
+    row = told((200, 50), (340, BLANK))
+    assert np.isnan(row["given_ml"])
+    assert told()["given_rows"] == []
+
+
 def test_a_dry_chain_is_never_lubricated_and_the_record_is_shown() -> None:
     plant = simple_plant(lube_plan="none_by_decision")
     first, last = plant.lube(after(200), 50), plant.lube(after(300), BLANK)
     (row,) = plant.derived().lube.to_dict("records")
     assert (row["dry_records"], row["last_row_id"]) == ([first, last], last)
+    assert row["done_hours"] == []
 
 
 def test_records_of_the_chain_before_do_not_count() -> None:

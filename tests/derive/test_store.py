@@ -11,6 +11,7 @@ import pandas as pd
 import pytest
 
 from takeup.derive.derivation import Derived, derive
+from takeup.derive.lubesettings import Lubrication
 from takeup.derive.settings import MeasuringSettings
 from takeup.derive.state import state
 from takeup.feeds.archive import archive
@@ -34,7 +35,14 @@ def night(
     archived, _ = archive(find(inbox, sources), inbox.parent / "archive")
     with store.night(number, as_of) as open_night:
         take(open_night, archived, sources, site_zone=str(how.get("zone", "Europe/Lisbon")))
-        derived = derive(store, night=number, as_of=as_of, previous_as_of=previous, settings=settings)
+        derived = derive(
+            store,
+            night=number,
+            as_of=as_of,
+            previous_as_of=previous,
+            settings=settings,
+            lubrication=Layered(Lubrication()),
+        )
         for table, frame in derived.caches.items():
             store.write_cache(table, frame, derived.touched_strands, number)
     return derived
@@ -69,6 +77,7 @@ def test_nights_of_the_invented_plant(store: Store, tmp_path: Path) -> None:
             as_of=as_of,
             previous_as_of=previous,
             settings=settings.measuring,
+            lubrication=Layered(Lubrication()),
             everything=True,
         )
         assert_equal(derived, whole, as_of)
@@ -103,7 +112,12 @@ def test_the_three_first_feeds_alone(store: Store, tmp_path: Path) -> None:
     assert row["n_surveys"] == 0
 
     told = derive(
-        store, night=1, as_of=as_of, previous_as_of=None, settings=Layered(MeasuringSettings(pitch_mm=152.4))
+        store,
+        night=1,
+        as_of=as_of,
+        previous_as_of=None,
+        settings=Layered(MeasuringSettings(pitch_mm=152.4)),
+        lubrication=Layered(Lubrication()),
     )
     (row,) = state(told, as_of).to_dict("records")
     assert row["e_geo_mean"] == pytest.approx(100 * (3066 / 3048 - 1), abs=1e-6)

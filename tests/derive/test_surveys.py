@@ -226,6 +226,7 @@ class TestUnregistered:
 
 def test_settings_of_a_strand_go_before_those_of_the_site() -> None:
     from takeup.derive.derivation import derive
+    from takeup.derive.lubesettings import Lubrication
     from takeup.derive.settings import MeasuringSettings
     from takeup.layered import Layered, Override
 
@@ -237,7 +238,12 @@ def test_settings_of_a_strand_go_before_those_of_the_site() -> None:
     rough = Override(3.0, "greasy joints", "steward", day, day, "takeup.toml")
     settings = Layered(MeasuringSettings(), strand={"BE-1-B": {"u_pull_mm": rough}})
     surveys = derive(
-        plant, night=None, as_of=date(2026, 9, 1), previous_as_of=None, settings=settings
+        plant,
+        night=None,
+        as_of=date(2026, 9, 1),
+        previous_as_of=None,
+        settings=settings,
+        lubrication=Layered(Lubrication()),
     ).surveys
     u = dict(zip(surveys["strand"], surveys["u_geo"], strict=True))
     assert u["BE-1-B"] > 2 * u["BE-1-A"]

@@ -53,6 +53,12 @@ def test_a_clock_without_hours_or_interval_is_not_known() -> None:
         pytest.param(48, [0], [23.9], [False], id="less is not"),
         pytest.param(48, [0, 99], [12, 12], [False, True], id="two within one interval are summed"),
         pytest.param(48, [0, 100], [12, 12], [False, False], id="two an interval apart are not"),
+        pytest.param(
+            48, [0, 60, 120], [5, 12, 12], [False, False, True], id="the interval that ends with a record"
+        ),
+        pytest.param(
+            0.8, [0.1, 50.1, 100.1], [0.1, 0.1, 0.3], [False, False, True], id="tenths are not lost"
+        ),
         pytest.param(48, [0, 10], [48, 1], [True, False], id="what counted once does not count again"),
         pytest.param(48, [0, 10], [np.nan, 0], [True, False], id="blank is not nought"),
         pytest.param(np.nan, [0, 10], [1, 0], [True, False], id="without a plan anything but nought counts"),
@@ -91,7 +97,7 @@ def test_strands_told_together_read_as_told_alone(
     counts, sums = lube.resets_clock(
         flat_hours, flat_amounts, starts, plan_ml=plan, interval_hours=interval, least_share=0.5
     )
-    given_ml = lube.given_within_interval(flat_hours, flat_amounts, starts, interval)
+    given_ml, some_blank = lube.given_within_interval(flat_hours, flat_amounts, starts, interval)
     for place, (begin, end) in enumerate(pairwise(starts)):
         alone = ([*hours[place]], [*amounts[place]], [0, end - begin])
         counts_alone, sums_alone = lube.resets_clock(
@@ -108,3 +114,19 @@ def test_strands_told_together_read_as_told_alone(
             ]
             expected = np.nan if np.isnan(back).all() else np.nansum(back)
             np.testing.assert_allclose(told, expected)
+            assert some_blank[begin + at] == np.isnan(back).any()
+        np.testing.assert_array_equal(
+            counts_alone, _by_hand(hours[place], amounts[place], plan[place], interval[place])
+        )
+
+
+def _by_hand(hours: list[float], amounts: list[float], plan: float, interval: float) -> list[bool]:
+    """One record after the other: what came since the last that counted, one interval back."""
+    counts: list[bool] = []
+    for at, (now, amount) in enumerate(zip(hours, amounts, strict=True)):
+        last = max((k for k in range(at) if counts[k]), default=-1)
+        near = [k for k in range(last + 1, at + 1) if k == at or now - hours[k] < interval]
+        total = np.nansum([amounts[k] for k in near])
+        enough = total > 0 and (np.isnan(plan) or total >= plan / 2)
+        counts.append(bool(np.isnan(amount) or enough))
+    return counts

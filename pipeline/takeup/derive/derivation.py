@@ -16,6 +16,7 @@ from takeup.derive.findings import findings
 from takeup.derive.frames import stacked
 from takeup.derive.gauged import gauged
 from takeup.derive.lives import Register, register, unregistered
+from takeup.derive.lubesettings import Lubrication
 from takeup.derive.meters import MeterBook, meter_book
 from takeup.derive.readings import OCCASIONS, life_hours, readings
 from takeup.derive.settings import MeasuringSettings
@@ -129,6 +130,7 @@ def derive(
     as_of: date,
     previous_as_of: date | None,
     settings: Layered[MeasuringSettings],
+    lubrication: Layered[Lubrication],
     everything: bool = False,
 ) -> Derived:
     """What the rows known at a night say as of a day.
@@ -145,6 +147,7 @@ def derive(
     as_of, previous_as_of : date
         The day told of, and that of the night before; None before the first.
     settings : Layered[MeasuringSettings]
+    lubrication : Layered[Lubrication]
     everything : bool
         Derive every strand: after a change of settings, for a past night, without caches.
     """
@@ -184,7 +187,7 @@ def derive(
         all_surveys = _joined(_without(cached, touched), fresh, known)
         all_asides = stacked([_without(old_asides, touched), fresh_asides], setaside.COLUMNS)
     told, stuck = stuck_meters(all_surveys, meters, site_values(settings))
-    lubed, lube_asides = lube.lubrications(lube_rows := rows(Feed.LUBE_RECORDS), known, meters, settings)
+    lubed, lube_asides = lube.lubrications(lube_rows := rows(Feed.LUBE_RECORDS), known, meters, lubrication)
     aside_rows = _sorted_asides(
         [
             all_asides,

@@ -18,7 +18,7 @@ _STEEL = "JCGM 100:2008, H.1; NIST tutorial, AISI 1050 11.2 to 11.5"
 
 @dataclass(frozen=True)
 class MeasuringSettings:
-    """How lengths, meters, lube records and findings are read.
+    """How lengths, meters and findings are read.
 
     A strand's value goes before its machine's, a machine's before the site's.
     """
@@ -347,24 +347,6 @@ class MeasuringSettings:
         low=0.0,
         high=90.0,
         finest="site",
-    )
-    # --------------------------------------------------------------------------------------- lubrication
-    lube_accept_part: float = setting(
-        0.5,
-        "1",
-        Source.PROPOSED,
-        "Less than this part of the planned quantity does not count.",
-        low=0.0,
-        high=1.0,
-    )
-    lube_together_hours: float = setting(
-        8.0,
-        "h",
-        Source.MEMORY,
-        "Records so near together are one lubrication, where the register states no interval.",
-        low=0.0,
-        high=2000.0,
-        citation="ASME B29.1, lubrication type A (shortest interval)",
     )
     # ------------------------------------------------------------------------------------------ findings
     finding_words: str = setting(

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from takeup.derive.lubesettings import lube_interval
 from takeup.judgement import coming, standing
 from takeup.judgement.edges import edges
 from takeup.judgement.limits import Limits, limits
@@ -154,13 +155,7 @@ def _lube_columns(strands: pd.DataFrame, settings: JudgementSettings) -> Columns
     def column(name: str) -> NDArray[Any]:
         return settings.lubrication.column(name, machines, names)
 
-    plan, stated = words(strands, "lube_plan"), numbers(strands, "lube_interval_hours")
-    default = np.full(len(strands), np.nan)
-    for word in ("manual_drive", "open_conveyor", "sealed_greaseable"):
-        default[plan == word] = column(f"{word}_hours")[plan == word]
-    interval = np.where(np.isnan(stated), default, stated)
-    # Dry by decision has no clock, whatever interval an old register row still holds.
-    interval[(plan == "none_by_decision") | (plan == "")] = np.nan
+    interval, is_default = lube_interval(strands, settings.lubrication)
     last = numbers(strands, "lube_last_hours")
     turns = lube_turns(
         np.where(np.isnan(last), 0.0, last),
@@ -170,7 +165,7 @@ def _lube_columns(strands: pd.DataFrame, settings: JudgementSettings) -> Columns
     )
     return {
         "lube_interval": interval,
-        "lube_interval_is_default": np.isnan(stated) & ~np.isnan(default),
+        "lube_interval_is_default": is_default,
         "lube_due_hours": turns.due,
         "lube_overdue_hours": turns.overdue,
         "lube_starved_hours": turns.starved,

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, fields
 
+from takeup.derive.lubesettings import Lubrication
 from takeup.derive.settings import MeasuringSettings
 from takeup.layered import Layered, setting
 from takeup.model import Source
@@ -299,44 +300,6 @@ class Forecast:
         low=0.01,
         high=2.0,
         citation="GOST 12996-90, 2.9",
-    )
-
-
-@dataclass(frozen=True)
-class Lubrication:
-    """When a joint wants lubricant."""
-
-    manual_drive_hours: float = setting(
-        8.0,
-        "h",
-        Source.MEMORY,
-        "Interval by brush or can on a drive.",
-        low=1.0,
-        high=2000.0,
-        citation="ASME B29.1, lubrication type A",
-    )
-    open_conveyor_hours: float = setting(
-        100.0, "h", Source.PRACTICE, "Interval on open conveyor chain.", low=1.0, high=5000.0
-    )
-    sealed_greaseable_hours: float = setting(
-        500.0, "h", Source.PRACTICE, "Interval of sealed greaseable joints.", low=1.0, high=20000.0
-    )
-    idle_days: float = setting(
-        30.0, "d", Source.PROPOSED, "Longest without lubricant when wet and idle.", low=1.0, high=365.0
-    )
-    grace_part: float = setting(
-        0.10,
-        "1",
-        Source.PROPOSED,
-        "Part of the interval that may pass before it counts as overdue.",
-        low=0.0,
-        high=1.0,
-    )
-    starved_times: float = setting(
-        2.0, "1", Source.PROPOSED, "Intervals after which a joint is starved.", low=1.1, high=10.0
-    )
-    daily_round_hours: float = setting(
-        72.0, "h", Source.PROPOSED, "Shorter intervals belong to the daily round.", low=0.0, high=1000.0
     )
 
 

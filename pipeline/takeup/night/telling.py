@@ -94,6 +94,7 @@ def tell(
             as_of=intent.as_of,
             previous_as_of=intent.previous_as_of,
             settings=settings.measuring,
+            lubrication=settings.judgement.lubrication,
             everything=intent.afresh,
         )
         for table, frame in derived.caches.items():

@@ -16,6 +16,9 @@ from takeup.wear.arguments import Array, Flags, Whole, numbers, offsets
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
+#: hours and millilitres are held to their thousandth before they are summed or compared
+_STEPS = 1000.0
+
 
 def joint_volume(bore_mm: ArrayLike, pin_mm: ArrayLike, length_mm: ArrayLike) -> Array:
     """Lubricant that fills one joint: pi/4 (D_b^2 - d_p^2) l. Source: definition, the gap of pin and bushing.
@@ -84,6 +87,53 @@ def film_volume(pitches: ArrayLike, *, edges: ArrayLike, drop_ml: ArrayLike) -> 
     return drops * numbers(drop_ml, "drop_ml", at_least=0)
 
 
+def within_interval(hours: ArrayLike, starts: ArrayLike, interval_hours: ArrayLike) -> Whole:
+    """The first record of the interval that ends with each record: that one and those after it are summed.
+
+    A record a whole interval earlier is out. Hours are held to their thousandth, so that the last bit of a
+    float puts no record in or out. Source: proposed for this project, no source.
+
+    Parameters
+    ----------
+    hours : (n,) float
+        Run hours at each record, rising within a strand, strands laid end to end. [h]
+    starts : (m+1,) int
+        Where each strand's records begin, then n.
+    interval_hours : (m,) float
+        NaN where not known: then each record stands by itself, as one of unknown hours does. [h]
+
+    Returns
+    -------
+    (n,) int
+        Places.
+
+    Raises
+    ------
+    WearInputError
+        If an interval is negative or the offsets do not fit.
+
+    Examples
+    --------
+    >>> within_interval([0, 40, 80, 120, 220], [0, 5], [100]).tolist()
+    [0, 0, 0, 1, 4]
+    """
+    bounds = offsets(starts, np.size(hours))
+    strand = np.repeat(np.arange(bounds.size - 1), np.diff(bounds))
+    interval = np.broadcast_to(numbers(interval_hours, "interval_hours", at_least=0), (bounds.size - 1,))
+    when = np.round(_STEPS * numbers(hours, "hours"))
+    earliest = when - np.round(_STEPS * interval[strand])
+    place = np.arange(when.size)
+    # Records and the ends of their intervals in one order: a record no later than an end stands before it.
+    order = np.lexsort(
+        (np.repeat([0, 1], when.size), np.concatenate((when, earliest)), np.concatenate((strand, strand)))
+    )
+    passed = np.cumsum(order < when.size)
+    first = np.empty(when.size, dtype=np.int64)
+    ends = order >= when.size
+    first[order[ends] - when.size] = passed[ends]
+    return np.where(np.isnan(earliest), place, np.minimum(first, place))
+
+
 def resets_clock(
     hours: ArrayLike,
     quantity_ml: ArrayLike,
@@ -91,28 +141,23 @@ def resets_clock(
     *,
     plan_ml: ArrayLike,
     interval_hours: ArrayLike,
-    least_share: float,
+    least_share: ArrayLike,
 ) -> tuple[Flags, Array]:
     """Which records of a strand count as a lubrication done.
 
-    Quantities are summed until they do: from the first record after the last one that counted, and anew once
-    an interval has gone by. A record counts when the sum reaches the least share of the plan; when it has no
-    quantity (done, with low confidence); and without a plan when the sum is above 0. Source: proposed for
-    this project, no source.
+    The quantities within one interval are summed, from the first after the last record that counted. A record
+    counts when the sum reaches the least share of the plan; when it has no quantity (done, with low
+    confidence); and without a plan when the sum is above 0. Source: proposed for this project, no source.
 
     Parameters
     ----------
-    hours : (n,) float
-        Run hours at each record, rising within a strand, strands laid end to end. [h]
+    hours, starts, interval_hours
+        As in :func:`within_interval`.
     quantity_ml : (n,) float
-        NaN where blank, which is not 0. [mL]
-    starts : (m+1,) int
-        Where each strand's records begin, then n.
+        NaN where blank, which is not 0; held to the thousandth. [mL]
     plan_ml : (m,) float
         NaN without a planned quantity. [mL]
-    interval_hours : (m,) float
-        NaN where not known: then nothing is summed. [h]
-    least_share : float
+    least_share : float or (m,) float
         Of the plan.
 
     Returns
@@ -135,34 +180,47 @@ def resets_clock(
     >>> counts.tolist(), sums.tolist()
     ([True, False, True, False, False, True], [48.0, 15.0, 30.0, 0.0, 10.0, nan])
     """
-    when, quantity = numbers(hours, "hours"), numbers(quantity_ml, "quantity_ml", at_least=0)
-    bounds = offsets(starts, when.size)
-    lives = (bounds.size - 1,)
-    plan = np.broadcast_to(numbers(plan_ml, "plan_ml", at_least=0), lives)
-    interval = np.broadcast_to(numbers(interval_hours, "interval_hours", at_least=0), lives)
-    wanted = np.where(np.isnan(plan), 0.0, least_share * plan)
-
-    counts, sums = np.zeros(when.shape, dtype=bool), np.full(when.shape, np.nan)
-    begun, total = np.full(lives, np.nan), np.zeros(lives)
+    first = within_interval(hours, starts, interval_hours)
+    amount, blank = _amounts(quantity_ml)
+    bounds = offsets(starts, amount.size)
     lengths = np.diff(bounds)
-    # The sum goes on from record to record, so it is told over all strands at once, first records first.
-    for turn in range(int(lengths.max(initial=0))):
-        strand = np.flatnonzero(lengths > turn)
-        record = bounds[strand] + turn
-        blank = np.isnan(quantity[record])
-        goes_on = when[record] - begun[strand] < interval[strand]
-        begun[strand] = np.where(goes_on, begun[strand], when[record])
-        total[strand] = np.where(goes_on, total[strand], 0.0) + np.where(blank, 0.0, quantity[record])
-        done = blank | ((total[strand] >= wanted[strand]) & (total[strand] > 0))
-        counts[record], sums[record] = done, np.where(blank, np.nan, total[strand])
-        begun[strand[done]], total[strand[done]] = np.nan, 0.0
-    return counts, sums
+    share = numbers(least_share, "least_share", at_least=0)
+    wanted = np.round(
+        _STEPS * np.broadcast_to(share * numbers(plan_ml, "plan_ml", at_least=0), lengths.shape)
+    )
+    wanted = np.repeat(np.where(np.isnan(wanted), 0.0, wanted), lengths)
+    until = np.concatenate(([0], np.cumsum(amount)))
+
+    alone = blank | ((amount > 0) & (amount >= wanted))
+    # Where a sum begins follows from the records before it. One that counts by itself always ends a sum, so
+    # only the runs of small ones between are told record by record, over all runs at once.
+    begins = np.ones(amount.shape, dtype=bool)
+    begins[1:] = alone[:-1]
+    begins[bounds[:-1][lengths > 0]] = True
+    begin = np.flatnonzero(begins)
+    length = np.diff(begin, append=amount.size)
+    counts, sums, since = alone.copy(), np.zeros(amount.shape, dtype=np.int64), begin.copy()
+    for turn in range(int(length.max(initial=0))):
+        run = np.flatnonzero(length > turn)
+        record = begin[run] + turn
+        sums[record] = until[record + 1] - until[np.maximum(first[record], since[run])]
+        counts[record] |= (sums[record] > 0) & (sums[record] >= wanted[record])
+        done = counts[record]
+        since[run[done]] = record[done] + 1
+    return counts, np.where(blank, np.nan, sums / _STEPS)
+
+
+class Given(NamedTuple):
+    """Lubricant given in the interval that ends with each record; see :func:`given_within_interval`."""
+
+    ml: Array
+    some_blank: Flags
 
 
 def given_within_interval(
     hours: ArrayLike, quantity_ml: ArrayLike, starts: ArrayLike, interval_hours: ArrayLike
-) -> Array:
-    """Lubricant given in the interval that ends with each record, to hold against twice the plan.
+) -> Given:
+    """Lubricant given in the interval that ends with each record, to hold against the plan.
 
     Source: proposed for this project, no source.
 
@@ -173,8 +231,9 @@ def given_within_interval(
 
     Returns
     -------
-    (n,) float
-        Blank quantities count as 0; NaN where every quantity in the interval is blank. [mL]
+    Given
+        The sum, in which a blank quantity counts as 0, so at least so much; NaN where every quantity in the
+        interval is blank [mL]. And whether one is.
 
     Raises
     ------
@@ -183,25 +242,24 @@ def given_within_interval(
 
     Examples
     --------
-    >>> given_within_interval([0, 40, 80, 120], [48, 48, 48, np.nan], [0, 4], [100]).tolist()
-    [48.0, 96.0, 144.0, 96.0]
+    >>> given = given_within_interval([0, 40, 80, 120], [48, 48, 48, np.nan], [0, 4], [100])
+    >>> given.ml.tolist(), given.some_blank.tolist()
+    ([48.0, 96.0, 144.0, 96.0], [False, False, False, True])
     """
-    when, quantity = numbers(hours, "hours"), numbers(quantity_ml, "quantity_ml", at_least=0)
-    bounds = offsets(starts, when.size)
-    strand = np.repeat(np.arange(bounds.size - 1), np.diff(bounds))
-    interval = numbers(interval_hours, "interval_hours", at_least=0)
-    interval = np.broadcast_to(interval, (bounds.size - 1,))[strand]
-    given, known = np.where(np.isnan(quantity), 0.0, quantity), ~np.isnan(quantity)
-    total, told = given.copy(), known.copy()
-    for back in range(1, when.size):
-        within = np.zeros(when.shape, dtype=bool)
-        within[back:] = (strand[back:] == strand[:-back]) & (when[back:] - when[:-back] < interval[back:])
-        if not within.any():
-            break
-        earlier = np.flatnonzero(within) - back
-        total[within] += given[earlier]
-        told[within] |= known[earlier]
-    return np.where(told, total, np.nan)
+    first = within_interval(hours, starts, interval_hours)
+    amount, blank = _amounts(quantity_ml)
+    until, blanks = (np.concatenate(([0], np.cumsum(each))) for each in (amount, blank))
+    after = np.arange(1, amount.size + 1)
+    n_blank = blanks[after] - blanks[first]
+    given = (until[after] - until[first]) / _STEPS
+    return Given(np.where(n_blank == after - first, np.nan, given), n_blank > 0)
+
+
+def _amounts(quantity_ml: ArrayLike) -> tuple[Whole, Flags]:
+    """Quantities in whole thousandths of a millilitre, whose sums are exact, and which of them are blank."""
+    quantity = numbers(quantity_ml, "quantity_ml", at_least=0)
+    blank = np.isnan(quantity)
+    return np.where(blank, 0, np.round(_STEPS * np.where(blank, 0.0, quantity))).astype(np.int64), blank
 
 
 class LubeClock(IntEnum):
