@@ -100,7 +100,9 @@ def main(strands: int) -> None:
     passes, facts, due = [], [], 0
     for _ in range(3):
         begun = time.perf_counter()
-        grown = prognosis(given.state, given.surveys, given.shutdowns, EMPTY_TABLE, settings, MONDAY)
+        grown = prognosis(
+            given.state, given.surveys, given.shutdowns, given.findings, {}, EMPTY_TABLE, settings, MONDAY
+        )
         situation = Situation(grown, MONDAY, surveys=given.surveys, findings=given.findings)
         told = answered(situation, settings, OWN)
         passes.append(time.perf_counter() - begun)

@@ -66,11 +66,12 @@ def test_small_ones_are_summed_within_the_interval_of_the_plan_where_the_registe
     assert (row["last_hours"], row["quantity_sum_ml"]) == (340, 28)
 
 
-def test_what_the_last_interval_got() -> None:
-    """Sums go by the interval that ends with the newest record, whether or not it counts."""
+def test_what_the_last_round_got() -> None:
     row = told((200, 50), (260, 14), (300, BLANK), (340, 60))
     assert (row["given_ml"], row["given_some_blank"], len(row["given_rows"])) == (74, True, 3)
     assert row["done_hours"] == [200, 300, 340]
+    row = told((200, 50), (280, 55))  # on time, a little early
+    assert (row["given_ml"], len(row["given_rows"])) == (55, 1)
     row = told((200, 50), (340, BLANK))
     assert np.isnan(row["given_ml"])
     assert told()["given_rows"] == []

@@ -95,6 +95,7 @@ def test_the_place_of_rows_in_their_file() -> None:
         *METER_ROWS,
         "lube_row",
         "given_rows",
+        "lube_given_rows",
     ]
     left, right = frames(before), frames(told)
     for name in ("lives", "surveys", "lube", "takeup", "state"):

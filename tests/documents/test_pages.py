@@ -8,7 +8,7 @@ from datetime import date
 from functools import cache
 
 import pytest
-from tests.documents.plant import COMING, TEMPLATES, orders, reason
+from tests.documents.plant import COMING, TEMPLATES, finding, orders, reason
 from tests.documents.plant import order as make_order
 from tests.documents.reading import Page, read
 
@@ -354,3 +354,23 @@ def test_the_rows_behind_an_order_stand_by_the_part_they_play() -> None:
     text = page_of(sheet).text
     for said in ("Baseline survey", "Latest survey", "Meter readings between which hours are reckoned"):
         assert said in text
+
+
+def test_an_order_to_lubricate_says_how_much_of_what_for_each_strand() -> None:
+    sheet = SHEETS[Job.LUBRICATE]
+    (late,) = sheet.order.reasons
+    kept = tuple(fact for fact in late.facts if not fact.name.endswith("_ml"))
+    other = replace(late, subject="HD-07-B", facts=kept)
+    text = page_of(replace(sheet, order=replace(sheet.order, reasons=(late, other)))).text
+    assert "ISO VG 220 mineral oil, 48.0 mL planned" in text
+    assert "ISO VG 220 mineral oil, quantity not in the register" in text
+    assert "Between 24.0 mL and 96.0 mL went into HD-07-A." in text
+    assert "went into HD-07-B" not in text
+    assert "at the last 3 lubrications: they count as done, with low confidence" in text
+
+
+def test_an_order_to_lubricate_for_what_was_seen_on_a_machine_leaves_the_plan_to_each_strand() -> None:
+    sheet = SHEETS[Job.LUBRICATE]
+    seen = reason("abnormal_finding", "HD-07", "soon", *finding("hot_joint", "hot joint", "HD-07", "soon"))
+    text = page_of(replace(sheet, order=replace(sheet.order, reasons=(seen,)))).text
+    assert "kind and quantity as planned for each strand" in text

@@ -49,6 +49,7 @@ WORD_VALUES = {
     "finding": "side_rub",
     "findings": ("side_rub", "rust"),
     "severity": "soon",
+    "hastened_by": ("starved", "seals_lost"),
     "meshes_on": "barrel",
     "why_not": "never",
     "takeup_basis": "brought_forward",

@@ -40,6 +40,7 @@ def slugs(codes: object) -> set[str]:
 
 #: due cases of the rules about a strand or a machine that ask to correct data
 ASKS_TO_CORRECT = {
+    "lube_quantity": ["too_little", "too_much"],
     "grease_on_dry": ["greased"],
     "tape_against_takeup": ["apart"],
     "register_loop": ["loop_apart"],
@@ -64,6 +65,8 @@ REGISTRIES = {
         "not_registered",
         "renewal_not_recorded",
         "greased",
+        "too_little",
+        "too_much",
         "apart",
         "loop_apart",
         "unread",

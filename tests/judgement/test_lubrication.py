@@ -8,12 +8,18 @@ from typing import Any
 
 import numpy as np
 import pytest
-from tests.judgement.plant import MONDAY, alone, due, fact, judged, lubed, metered, verdict
+from tests.judgement.plant import MONDAY, alone, due, fact, judged, lubed, metered, surveys, verdict, worn
 
+from takeup.documents.environment import environment
+from takeup.documents.words import rule_sentence
 from takeup.judgement.facts import METER
-from takeup.judgement.judging import Judged
+from takeup.judgement.judging import Judged, explain
+from takeup.judgement.rules import lube_overdue
+from takeup.judgement.settings import JudgementSettings
 from takeup.model import Job, Urgency, row_ids
+from takeup.resources import templates_dir
 
+ENV = environment([templates_dir()])
 DRY = {"lube_plan": "none_by_decision"}
 WEEK, PLAN = Urgency.THIS_WEEK, Urgency.PLAN
 
@@ -25,7 +31,7 @@ def run(hours: float, **more: Any) -> dict[str, Any]:
 
 def wet(days: int, **more: Any) -> dict[str, Any]:
     """Wet, hardly run since it was lubricated some days ago."""
-    return run(5, wet="yes", lube_last_day=MONDAY - days, **more)
+    return run(5, wet="yes", lube_last_day=MONDAY - days) | more
 
 
 #: by hand, open conveyor: 100 h, grace 10 %, starved at 200 h
@@ -46,6 +52,27 @@ CASES: dict[str, tuple[dict[str, Any], str, Urgency | None]] = {
     "sealed joints": (run(499, lube_plan="sealed_greaseable"), "within_interval", None),
     "daily round": (run(15.9, lube_plan="manual_drive"), "daily_round", None),
     "daily round, starved": (run(16, lube_plan="manual_drive"), "starved", WEEK),
+    "72 h, before": (run(71.9, lube_interval_hours=72), "within_interval", None),
+    "72 h": (run(72, lube_interval_hours=72), "due", PLAN),
+    "72 h, past its grace": (run(79.3, lube_interval_hours=72), "overdue", WEEK),
+    "less than 72 h": (run(71.9, lube_interval_hours=71.9), "daily_round", None),
+    "less than 72 h, past its grace": (run(143.7, lube_interval_hours=71.9), "daily_round", None),
+    "less than 72 h, starved": (run(143.8, lube_interval_hours=71.9), "starved", WEEK),
+    "daily round, wet, 29 days": (wet(29, lube_plan="manual_drive"), "daily_round", None),
+    "daily round, wet, 30 days": (wet(30, lube_plan="manual_drive"), "calendar_due", PLAN),
+    "not wet, 300 days": (wet(300) | {"wet": "no"}, "within_interval", None),
+    "wet, never lubricated, fitted 29 days ago": (
+        wet(0, lube_last_hours=np.nan, hours_now=5) | {"lube_last_day": np.nan, "fitted_day": MONDAY - 29},
+        "within_interval",
+        None,
+    ),
+    "wet, never lubricated, fitted 30 days ago": (
+        wet(0, lube_last_hours=np.nan, hours_now=5) | {"lube_last_day": np.nan, "fitted_day": MONDAY - 30},
+        "calendar_due",
+        PLAN,
+    ),
+    "wet 34 days, and its hours have run": (wet(34) | run(100, wet="yes"), "calendar_overdue", WEEK),
+    "wet 30 days, starved": (wet(30) | run(200, wet="yes"), "starved", WEEK),
     "dry by decision": (run(9000, **DRY), "dry_by_decision", None),
     "dry, with an interval left in the register": (
         run(9000, lube_interval_hours=50, **DRY),
@@ -120,6 +147,57 @@ def test_a_starved_joint_is_measured_in_half_the_time() -> None:
     assert row["200 h", "survey_interval_hours"] == pytest.approx(
         max(100, row["199.9 h", "survey_interval_hours"] / 2), abs=0.1
     )
+
+
+#: 0.2 % per 1000 h; 400 h beyond the grace, from 2110 h to 2510 h, cost 0.12 points more
+LAPSED = [(500, 0.10), (1000, 0.20), (1500, 0.30), (2000, 0.40), (2600, 0.64), (3100, 0.74), (3600, 0.84)]
+DONE = [100.0 * n for n in range(1, 21)] + [2510.0 + 100.0 * n for n in range(12)]
+
+
+def lapsed(points: list[tuple[float, float]], u: float = 0.01, **more: Any) -> Judged:
+    """A strand lubricated on time but for one gap, measured at these hours; now within its interval."""
+    now = {"lube_done_hours": DONE, "lube_last_hours": 3610.0, "hours_now": 3650.0, "u_geo": u}
+    row = alone("S", survey_hours=3600.0, hours_reckoned=3650.0, **(worn(0.84) | now | more))
+    return judged(row, surveys=surveys(("S|2025-03-01", points)), only=("lube_overdue",))
+
+
+def told_of(found: Judged) -> str:
+    """What `why` says of the strand's lubrication."""
+    (mine,) = explain("S", found.situation, JudgementSettings(), [lube_overdue.RULE])
+    return rule_sentence(ENV, mine.rule, mine.reason, mine.subject, mine.facts)
+
+
+def test_what_a_lapse_cost_this_strand_is_said_with_its_uncertainty() -> None:
+    """By hand: 0.2 % a 1000 h within; 0.24 - 0.04 points in 400 h beyond, 0.5 %: 0.12 points more."""
+    found = lapsed(LAPSED)
+    assert "On this strand 400 run hours without lubricant cost about 0.12 ± 0.03 points" in told_of(found)
+    row = found.prognosis.iloc[0]
+    assert [row["rate_within_plan"], row["rate_beyond_plan"]] == pytest.approx([0.2, 0.5], abs=1e-3)
+    late = lapsed(LAPSED, hours_now=3810.0)
+    asked = due(late, "lube_overdue", "S")
+    assert fact(asked, "lapse_cost_points") == pytest.approx(0.12, abs=1e-3)
+    assert {"lubrication.grace_part", "forecast.run_in_hours"} <= {each.name for each in asked.settings}
+
+
+@pytest.mark.parametrize(
+    "found",
+    [
+        pytest.param(lambda: lapsed(LAPSED, u=0.08), id="twice the uncertainty is more"),
+        pytest.param(lambda: lapsed([(h, 0.2e-3 * h) for h, _ in LAPSED]), id="it cost nothing"),
+        pytest.param(
+            lambda: lapsed([(h, e - 0.18 * (h > 2100)) for h, e in LAPSED]), id="it wore less, of all things"
+        ),
+        pytest.param(lambda: lapsed(LAPSED[:4]), id="not measured since"),
+        pytest.param(lambda: lapsed(LAPSED, lube_done_hours=[]), id="never lubricated, nothing to compare"),
+        pytest.param(lambda: lapsed(LAPSED, lube_plan="none_by_decision"), id="dry by decision"),
+        pytest.param(lambda: lapsed(LAPSED, lube_plan=""), id="no plan"),
+        pytest.param(
+            lambda: lapsed(LAPSED, pin_case_mm=0.3, bushing_case_mm=0.3), id="the case was through by then"
+        ),
+    ],
+)
+def test_where_the_surveys_cannot_tell_what_a_lapse_cost_nothing_is_said(found: Any) -> None:
+    assert "without lubricant cost" not in told_of(found())
 
 
 GREASED = {"dry_greased": True} | DRY

@@ -68,6 +68,8 @@ TABLE = [
     ("I_cal", "lubrication", "idle_days", 30.0),
     ("g", "lubrication", "grace_part", 0.10),
     ("starved", "lubrication", "starved_times", 2.0),
+    ("quantity, least", "lubrication", "least_part", 0.5),
+    ("quantity, most", "lubrication", "most_times", 2.0),
     ("replacement", "planning", "replacement_base_hours", 6.0),
     ("replacement, per m", "planning", "replacement_hours_per_m", 0.25),
 ]

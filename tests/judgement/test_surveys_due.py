@@ -7,7 +7,18 @@ from typing import Any
 
 import numpy as np
 import pytest
-from tests.judgement.plant import MONDAY, alone, due, fact, judged, readings, unmeasured, verdict, worn
+from tests.judgement.plant import (
+    MONDAY,
+    alone,
+    due,
+    fact,
+    findings,
+    judged,
+    readings,
+    unmeasured,
+    verdict,
+    worn,
+)
 
 from takeup.judgement.judging import Judged
 from takeup.model import Job, Urgency
@@ -118,3 +129,51 @@ def test_tape_and_take_up_are_held_against_each_other(
 ) -> None:
     row = verdict(judged(alone("S", **differs), only=("tape_against_takeup",)), "tape_against_takeup", "S")
     assert (row["reason"], row["urgency"]) == (case, urgency)
+
+
+SEAL = {"finding": "seal_missing", "strand": "S", "machine": "machine of S", "day": MONDAY - 20}
+LOOKED = SEAL | {"finding": "nothing_found", "day": MONDAY - 5}
+ALIGN = (Job.INSPECT_ALIGNMENT, "machine of S")
+
+
+@pytest.mark.parametrize(
+    ("seen", "history", "differs", "halved"),
+    [
+        pytest.param([SEAL], {}, {}, True, id="missing"),
+        pytest.param([SEAL | {"finding": "seal_crushed"}], {}, {}, True, id="crushed"),
+        pytest.param([SEAL | {"strand": ""}], {}, {}, True, id="on the machine, strand not said"),
+        pytest.param([SEAL | {"strand": "T"}], {}, {}, False, id="on another strand"),
+        pytest.param([SEAL | {"finding": "rust"}], {}, {}, False, id="another finding"),
+        pytest.param([SEAL, LOOKED], {}, {}, False, id="looked at since, nothing found"),
+        pytest.param([SEAL, LOOKED | {"day": MONDAY - 30}], {}, {}, True, id="looked at before"),
+        pytest.param([SEAL], {ALIGN: MONDAY - 20.0}, {}, False, id="inspection closed out"),
+        pytest.param([SEAL], {ALIGN: MONDAY - 21.0}, {}, True, id="inspection closed out before"),
+        pytest.param([SEAL], {}, {"fitted_day": MONDAY - 19}, False, id="a new life"),
+        pytest.param([SEAL], {}, {"hours_now": 6200, "lube_plan": "open_conveyor"}, True, id="starved too"),
+    ],
+)
+def test_seals_lost_halve_the_survey_interval_until_an_inspection_or_a_new_life(
+    seen: list[dict[str, Any]], history: dict[Any, float], differs: dict[str, Any], halved: bool
+) -> None:
+    row = alone("S", **(CLEAN | {"hours_now": 5600} | differs))
+    found = judged(row, findings=findings(*seen), history=history)
+    usual = judged(alone("S", **(CLEAN | {"hours_now": 5600}))).prognosis.loc[0, "survey_interval_hours"]
+    interval = found.prognosis.loc[0, "survey_interval_hours"]
+    assert interval == pytest.approx(usual / 2 if halved else usual, abs=0.1)
+
+
+def test_a_survey_asked_for_sooner_says_why() -> None:
+    late = alone("S", **(CLEAN | {"hours_now": 6000}))
+    asked = due(judged(late, findings=findings(SEAL)), "survey_overdue", "S")
+    assert fact(asked, "hastened_by") == ("seals_lost",)
+    assert "surveying.hastened_part" in {each.name for each in asked.settings}
+    both = late | {"lube_plan": "open_conveyor"}
+    asked = due(judged(both, findings=findings(SEAL)), "survey_overdue", "S")
+    assert fact(asked, "hastened_by") == ("starved", "seals_lost")
+
+
+def test_the_shortest_interval_is_not_shortened_and_nothing_is_said_of_it() -> None:
+    row = alone("S", **(worn(1.9) | {"hours_now": 5601, "lube_last_hours": 5590}))
+    found = judged(row, findings=findings(SEAL))
+    assert found.prognosis.loc[0, "survey_interval_hours"] == 100
+    assert "hastened_by" not in {each.name for each in due(found, "survey_overdue", "S").facts}

@@ -97,7 +97,9 @@ def test_strands_told_together_read_as_told_alone(
     counts, sums = lube.resets_clock(
         flat_hours, flat_amounts, starts, plan_ml=plan, interval_hours=interval, least_share=0.5
     )
-    given_ml, some_blank = lube.given_within_interval(flat_hours, flat_amounts, starts, interval)
+    given = lube.given_in_round(
+        flat_hours, flat_amounts, starts, counts=counts, interval_hours=interval, round_share=0.5
+    )
     for place, (begin, end) in enumerate(pairwise(starts)):
         alone = ([*hours[place]], [*amounts[place]], [0, end - begin])
         counts_alone, sums_alone = lube.resets_clock(
@@ -108,16 +110,42 @@ def test_strands_told_together_read_as_told_alone(
         )
         assert counts[begin:end].tolist() == counts_alone.tolist()
         np.testing.assert_array_equal(sums[begin:end], sums_alone)
-        for at, (now, told) in enumerate(zip(hours[place], given_ml[begin:end], strict=True)):
-            back = [
-                amounts[place][k] for k in range(at + 1) if k == at or now - hours[place][k] < interval[place]
-            ]
+        for at, now in enumerate(hours[place]):
+            near = [k for k in range(at + 1) if k == at or now - hours[place][k] < interval[place]]
+            opened = next(k for k in (*near, at) if counts_alone[k] or k == at)
+            if opened < at and now - hours[place][opened] > interval[place] / 2:
+                near = [k for k in near if k > opened]
+            back = [amounts[place][k] for k in near]
             expected = np.nan if np.isnan(back).all() else np.nansum(back)
-            np.testing.assert_allclose(told, expected)
-            assert some_blank[begin + at] == np.isnan(back).any()
+            np.testing.assert_allclose(given.ml[begin + at], expected)
+            assert given.some_blank[begin + at] == np.isnan(back).any()
+            assert given.first[begin + at] == begin + near[0]
         np.testing.assert_array_equal(
             counts_alone, _by_hand(hours[place], amounts[place], plan[place], interval[place])
         )
+
+
+@pytest.mark.parametrize(
+    ("hours", "quantity", "given"),
+    [
+        pytest.param([0, 90], [55, 55], 55, id="a little early is a round of its own"),
+        pytest.param([0, 50], [55, 55], 110, id="after half the interval it is the same"),
+        pytest.param([0, 50.1], [55, 55], 55, id="a little later it is not"),
+        pytest.param([0, 60], [14, 14], 28, id="small ones make one, however far apart within the interval"),
+        pytest.param([0, 90], [48, 10], 10, id="a little, on top of the round before, is little"),
+        pytest.param([0, 10], [48, 1], 49, id="and a touch soon after is of the same"),
+        pytest.param([0, 30, 60, 90], [48, 48, 48, 48], 144, id="three times as often is too much"),
+        pytest.param([0, 100], [48, 55], 55, id="an interval apart"),
+    ],
+)
+def test_what_one_round_got(hours: list[float], quantity: list[float], given: float) -> None:
+    """Plan 48 mL every 100 h."""
+    bounds = [0, len(hours)]
+    counts, _ = lube.resets_clock(
+        hours, quantity, bounds, plan_ml=[48], interval_hours=[100], least_share=0.5
+    )
+    told = lube.given_in_round(hours, quantity, bounds, counts=counts, interval_hours=[100], round_share=0.5)
+    assert told.ml[-1] == given
 
 
 def _by_hand(hours: list[float], amounts: list[float], plan: float, interval: float) -> list[bool]:

@@ -1,4 +1,4 @@
-"""Lube records: those that count on each open life, what its last interval got, and oil on dry chain."""
+"""Lube records: those that count on each open life, what its last round got, and oil on dry chain."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ def lubrications(
         life_id, strand; of the last record that counts last_day, last_pos, last_hours (life hours),
         last_row_id (-1 without one), quantity_sum_ml (NaN where blank); n_records, dry_records (list of row
         ids), blank_quantity_run; done_hours (list: life hours of all that count, those not known left out);
-        and of the interval that ends with the newest record newest_day, given_ml, given_some_blank,
+        and of the round that ends with the newest record newest_day, given_ml, given_some_blank,
         given_rows (list of row ids). Sorted as the lives.
     asides : list of Aside
         Places count in ``rows``.
@@ -67,18 +67,27 @@ def lubrications(
 
     dry = lives["lube_plan"].to_numpy(dtype=object) == DRY
     interval = lube_interval(lives, settings).hours
+    names = tuple(lives[name].to_numpy(dtype=object) for name in ("machine", "strand"))
+
+    def setting(name: str) -> Array:
+        return settings.column(name, *names).astype(np.float64)
+
     counts, sums = lubrication.resets_clock(
         hours,
         quantity,
         starts,
         plan_ml=lives["lube_quantity_ml"].to_numpy(np.float64),
         interval_hours=interval,
-        least_share=settings.column(
-            "least_part", *(lives[name].to_numpy(dtype=object) for name in ("machine", "strand"))
-        ).astype(np.float64),
+        least_share=setting("least_part"),
     )
-    first = lubrication.within_interval(hours, starts, interval)
-    given = lubrication.given_within_interval(hours, quantity, starts, interval)
+    given = lubrication.given_in_round(
+        hours,
+        quantity,
+        starts,
+        counts=counts,
+        interval_hours=interval,
+        round_share=setting("round_part"),
+    )
 
     last = _last(its, counts | dry[its], len(lives))
     newest = _last(its, np.ones(its.shape, dtype=bool), len(lives))
@@ -107,7 +116,7 @@ def lubrications(
             "given_ml": _at(newest, given.ml)[chosen],
             "given_some_blank": (_at(newest, given.some_blank) == 1.0)[chosen],
             "given_rows": [
-                row_id[first[place] : place + 1].tolist() if place >= 0 else []
+                row_id[given.first[place] : place + 1].tolist() if place >= 0 else []
                 for place in newest[chosen].tolist()
             ],
         },

@@ -61,7 +61,7 @@ class Lubrication:
         0.5,
         "1",
         Source.PROPOSED,
-        "Less than this part of the planned quantity within one interval is too little, and does not count.",
+        "Less than this part of the planned quantity in one round is too little, and does not count.",
         low=0.0,
         high=1.0,
     )
@@ -69,9 +69,17 @@ class Lubrication:
         2.0,
         "1",
         Source.PROPOSED,
-        "More than so many times the planned quantity within one interval is too much.",
+        "More than so many times the planned quantity in one round is too much.",
         low=1.0,
         high=20.0,
+    )
+    round_part: float = setting(
+        0.5,
+        "1",
+        Source.PROPOSED,
+        "A lubrication further back than this part of the interval is the round before, not the same one.",
+        low=0.0,
+        high=1.0,
     )
     blank_records: int = setting(
         2,

@@ -249,4 +249,9 @@ def _lube(lube: pd.DataFrame) -> Columns:
         "dry_greased": np.array([len(rows) > 0 for rows in lube["dry_records"]], dtype=bool),
         "lube_row": lube["last_row_id"],
         "lube_blank_quantity_run": lube["blank_quantity_run"],
+        "lube_done_hours": lube["done_hours"],
+        "lube_newest_day": lube["newest_day"],
+        "lube_given_ml": lube["given_ml"],
+        "lube_given_some_blank": lube["given_some_blank"],
+        "lube_given_rows": lube["given_rows"],
     }

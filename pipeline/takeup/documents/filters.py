@@ -34,7 +34,7 @@ UNITS: dict[str, tuple[int, str]] = {
     "h": (0, "h"),
     "h/d": (1, "h per day"),
     "d": (0, "days"),
-    "mL": (0, "mL"),
+    "mL": (1, "mL"),
     "K": (1, "K"),
     "degC": (1, "°C"),
     "degree": (1, "°"),

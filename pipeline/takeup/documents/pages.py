@@ -134,6 +134,7 @@ def order_page(env: Environment, sheet: OrderSheet, draw: Callable[[Picture], st
         findings=[_finding(env, code) for code in seen(order.reasons)],
         lacking=lacking(env, sheet.reminder) if sheet.reminder else [],
         fact={fact.name: fact for fact in reversed(facts)},
+        on_strand=_on_strand(order),
         facts=fact_groups(env, sheet),
         defaults=default_lines(sheet),
         evidence=evidence_parts(sheet.evidence),
@@ -189,6 +190,14 @@ def seen(reasons: Iterable[Reason]) -> list[str]:
                 value = fact.value
                 codes.update(dict.fromkeys(value if isinstance(value, tuple) else (value,)))
     return list(codes)
+
+
+def _on_strand(order: Order) -> dict[str, dict[str, Fact]]:
+    """The facts of each subject of the reasons, by name."""
+    found: dict[str, dict[str, Fact]] = {}
+    for reason in order.reasons:
+        found.setdefault(reason.subject, {}).update({fact.name: fact for fact in reason.facts})
+    return found
 
 
 def _finding(env: Environment, code: str) -> dict[str, str]:

@@ -34,6 +34,7 @@ FACT_WORDS = {
     "finding": "finding",
     "findings": "finding",
     "severity": "severity",
+    "hastened_by": "hastened_by",
     "meshes_on": "mesh",
     "why_not": "why_not",
     "takeup_basis": "takeup_basis",

@@ -73,6 +73,16 @@ CASES: dict[str, dict[str, str]] = {
         "no_plan": "cannot judge: the register has no lube plan and does not say dry by decision",
         "no_hours": _NO_HOURS,
     },
+    "lube_quantity": {
+        "too_little": "due, plan: in one round less than half the planned quantity; ask why",
+        "too_much": "due, plan: in one round more than twice the planned quantity; ask why",
+        "within": "clear: between half and twice the plan",
+        "answered": "clear: outside, and the question was closed out since",
+        "not_planned": "clear: dry by decision, or no lube plan at all",
+        "no_record": "clear: nothing on record in this life yet; the clock says when",
+        "not_written": "cannot judge: a quantity was not written down; done, with low confidence",
+        "no_plan_quantity": "cannot judge: the register has no planned quantity; the clock still runs",
+    },
     "grease_on_dry": {
         "greased": "due, plan: a chain that is dry by decision was lubricated; ask who and why",
         "answered": "clear: lubricated once, and the question was closed out since",
@@ -231,6 +241,7 @@ LIMIT_KINDS: dict[str, str] = {
 #: job has the subject ``<feed>/<case>``
 CORRECTED_FEED: dict[str, str] = {
     "grease_on_dry": "lube_records",
+    "lube_quantity": "lube_records",
     "tape_against_takeup": "takeup_readings",
     "abnormal_finding": "inspection_findings",
     "register_loop": "strands",

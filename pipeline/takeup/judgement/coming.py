@@ -160,8 +160,8 @@ def dates(strands: pd.DataFrame, hours: Columns) -> Columns:
 def next_survey(strands: pd.DataFrame, more: Columns, own: Rates, settings: JudgementSettings) -> Columns:
     """Life hours and day of the next survey, and the life hours from which a strand counts as silent.
 
-    Without a survey the first one is due at the end of the run-in. Where a joint is starved, half the
-    interval.
+    Without a survey the first one is due at the end of the run-in. Where joints are starved or seals are
+    lost, half the interval.
     """
     machines, names = words(strands, "machine"), words(strands, "strand")
 
@@ -179,7 +179,9 @@ def next_survey(strands: pd.DataFrame, more: Columns, own: Rates, settings: Judg
     )
     with np.errstate(invalid="ignore"):
         starved = numbers(strands, "hours_now") >= more["lube_starved_hours"]
-    interval = np.where(starved, np.maximum(interval / 2, column("shortest_hours")), interval)
+    sooner = np.maximum(column("hastened_part") * interval, column("shortest_hours"))
+    hastened = (starved | more["seals_lost"]) & (sooner < interval)
+    interval = np.where(hastened, sooner, interval)
     first = settings.forecast.column("run_in_hours", machines, names)
     # The rate starts at the end of the run-in, so a life measured only before is measured there.
     bedding = np.maximum(first - surveyed, column("shortest_hours"))
@@ -190,6 +192,8 @@ def next_survey(strands: pd.DataFrame, more: Columns, own: Rates, settings: Judg
     since = numbers(strands, "hours_reckoned") - begun
     return {
         "survey_interval_hours": interval,
+        "starved": starved,
+        "survey_hastened": hastened & ~no_survey,
         "next_survey_hours": begun + interval,
         "next_survey_day": forecast.projected_day(
             numbers(strands, "reckon_day"), interval, since, numbers(strands, "h_middle")

@@ -85,7 +85,9 @@ def judge(
     Judged
     """
     number = (as_of - date(1970, 1, 1)).days
-    strands = prognosis(state, derived.surveys, derived.shutdowns, fleet, settings, number)
+    strands = prognosis(
+        state, derived.surveys, derived.shutdowns, derived.findings, history, fleet, settings, number
+    )
     situation = Situation(
         strands=strands,
         as_of=number,

@@ -14,10 +14,13 @@ import pandas as pd
 from takeup.derive.lubesettings import lube_interval
 from takeup.judgement import coming, standing
 from takeup.judgement.edges import edges
+from takeup.judgement.lapses import lapse_columns
 from takeup.judgement.limits import Limits, limits
 from takeup.judgement.planning import planning
 from takeup.judgement.rates import History, Rates, change, history, rates, seen_on, wearing_service
-from takeup.judgement.rule import numbers, words, yes
+from takeup.judgement.rule import History as Closed
+from takeup.judgement.rule import Situation, numbers, words, yes
+from takeup.judgement.seen import seals_lost
 from takeup.judgement.settings import JudgementSettings
 from takeup.judgement.takeup import Takeup, takeup
 from takeup.wear.calibration import FleetTable
@@ -34,6 +37,8 @@ def prognosis(
     state: pd.DataFrame,
     surveys: pd.DataFrame,
     shutdowns: pd.DataFrame,
+    findings: pd.DataFrame,
+    closed: Closed,
     fleet: FleetTable,
     settings: JudgementSettings,
     as_of: int,
@@ -44,8 +49,10 @@ def prognosis(
     ----------
     state : DataFrame
         One row an open life, see ``takeup.derive.state``.
-    surveys, shutdowns : DataFrame
+    surveys, shutdowns, findings : DataFrame
         As derived.
+    closed : mapping
+        (job, subject of the order) to the day number of the last close-out as done.
     fleet : FleetTable
         The record of past forecasts in force.
     settings : JudgementSettings
@@ -82,6 +89,9 @@ def prognosis(
     more |= coming.takeup_out(strands, table, stand, own, fleet, settings)
     more |= planning(strands, more, shutdowns, settings, as_of)
     more |= _lube_columns(strands, settings)
+    allowed = more["lube_overdue_hours"] - more["lube_begun_hours"]
+    more |= lapse_columns(strands, past, table.bend, allowed, settings)
+    more["seals_lost"] = seals_lost(Situation(strands, as_of, history=closed, findings=findings))
     more |= coming.next_survey(strands, more, own, settings)
     return pd.concat([strands, pd.DataFrame(more, index=strands.index)], axis=1)
 
@@ -156,9 +166,9 @@ def _lube_columns(strands: pd.DataFrame, settings: JudgementSettings) -> Columns
         return settings.lubrication.column(name, machines, names)
 
     interval, is_default = lube_interval(strands, settings.lubrication)
-    last = numbers(strands, "lube_last_hours")
+    begun = np.nan_to_num(numbers(strands, "lube_last_hours"))
     turns = lube_turns(
-        np.where(np.isnan(last), 0.0, last),
+        begun,
         interval,
         grace_share=column("grace_part"),
         starved_intervals=column("starved_times"),
@@ -166,6 +176,7 @@ def _lube_columns(strands: pd.DataFrame, settings: JudgementSettings) -> Columns
     return {
         "lube_interval": interval,
         "lube_interval_is_default": is_default,
+        "lube_begun_hours": begun,
         "lube_due_hours": turns.due,
         "lube_overdue_hours": turns.overdue,
         "lube_starved_hours": turns.starved,

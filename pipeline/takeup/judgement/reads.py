@@ -167,7 +167,9 @@ def next_survey(row: Row) -> Iterator[Name]:
     yield from (("surveying", name) for name in ("longest_hours", "shortest_hours", "early_part"))
     if row["survey_hours"] < row["run_in_hours"]:
         yield "forecast", "run_in_hours"
-    if row["hours_now"] >= row["lube_starved_hours"]:
+    if row["starved"] or row["seals_lost"]:
+        yield "surveying", "hastened_part"
+    if row["starved"]:
         yield from lube_interval(row)
         yield "lubrication", "starved_times"
 
@@ -183,6 +185,25 @@ def lube_overdue(row: Row) -> Iterator[Name]:
     if known(row["lube_interval"]):
         yield from lube_interval(row)
         yield "lubrication", "grace_part"
+
+
+def lube_counted(row: Row) -> Iterator[Name]:
+    """What decided which lube records count, what is accepted, and how many blank ones are told."""
+    if known(row["lube_quantity_ml"]) and row["lube_quantity_ml"] > 0:
+        yield "lubrication", "least_part"
+        yield "lubrication", "most_times"
+    if row["lube_blank_quantity_run"]:
+        yield "lubrication", "blank_records"
+
+
+def lapses(row: Row) -> Iterator[Name]:
+    """What the cost of lapses of lubrication was reckoned with, where one is told."""
+    if known(row["lapse_cost"]):
+        yield from survey(row)
+        yield "forecast", "run_in_hours"
+        yield "lubrication", "grace_part"
+        if known(row["bend"]):
+            yield from _case(row)
 
 
 def always_told(section: str, name: str) -> bool:

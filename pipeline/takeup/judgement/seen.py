@@ -8,11 +8,13 @@ for one that a first load tells of a chain long replaced.
 from __future__ import annotations
 
 from collections.abc import Collection
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
+from takeup.derive.lubesettings import DRY
 from takeup.derive.vocabulary import (
     CORROSION,
     NOTE,
@@ -32,6 +34,7 @@ from takeup.model import Job
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+SEALS = ("seal_missing", "seal_crushed")
 #: subject of the order that asks for free words to be read
 UNREAD = "inspection_findings/unread"
 _SET_JOBS = (Job.REPLACE_SET, Job.ADJUST_TAKEUP, Job.SPROCKETS)
@@ -63,7 +66,7 @@ def seen(situation: Situation) -> pd.DataFrame:
         subject_kind=np.where(strand != "", "strand", "machine"),
         subject=np.where(strand != "", strand, machine),
         severity=severity,
-        job=_jobs(found, severity, np.where(at >= 0, words(strands, "lube_plan")[at], "")),
+        job=_jobs(found, severity, _never_oiled(strands, strand, machine, at)),
         looked_since=(_looked(found, pos) > pos) & (severity != STOP),
         renewed=renewed & ((severity != STOP) | yes(found, "first_load")),
     )
@@ -87,7 +90,30 @@ def found_in_life(situation: Situation, wanted: Collection[str]) -> NDArray[np.b
     return hit
 
 
-def closed_out(situation: Situation, seen: pd.DataFrame) -> NDArray[np.bool_]:
+def still_open(situation: Situation, rows: pd.DataFrame) -> pd.Series[bool]:
+    """Which findings of :func:`seen` still ask for work."""
+    is_open = rows["severity"].ne(NOTE) | rows["finding"].eq(UNCLASSIFIED)
+    is_open &= rows["finding"].ne(NOTHING_FOUND) & ~rows["looked_since"] & ~rows["renewed"]
+    is_open[is_open] = ~_closed_out(situation, rows[is_open])
+    return is_open
+
+
+def seals_lost(situation: Situation) -> NDArray[np.bool_]:
+    """Strands with an open finding of seals missing or crushed, on them or on their machine."""
+    strands, rows = situation.strands, situation.findings
+    found = np.zeros(len(strands), dtype=bool)
+    if not len(rows):
+        return found
+    bears = np.isin(words(rows, "finding"), (*SEALS, NOTHING_FOUND))
+    told = seen(replace(situation, findings=rows[bears]))
+    lost = told[still_open(situation, told) & told["finding"].isin(SEALS)]
+    whole = lost.loc[lost["subject_kind"] == "machine", "machine"]
+    found |= np.isin(words(strands, "machine"), whole.tolist())
+    found[lost.loc[lost["at"] >= 0, "at"].to_numpy(np.int64)] = True
+    return found
+
+
+def _closed_out(situation: Situation, seen: pd.DataFrame) -> NDArray[np.bool_]:
     """Whether the order for each finding was closed out as done on its day or later."""
     sets = words(situation.strands, "set")
     history = situation.history
@@ -134,11 +160,25 @@ def subjects(situation: Situation, seen: pd.DataFrame) -> pd.DataFrame:
     return frame.assign(key=total).set_index(["subject_kind", "subject"])
 
 
-def _jobs(seen: pd.DataFrame, severity: NDArray[Any], lube_plan: NDArray[Any]) -> NDArray[Any]:
+def _never_oiled(
+    strands: pd.DataFrame, strand: NDArray[Any], machine: NDArray[Any], at: NDArray[Any]
+) -> NDArray[np.bool_]:
+    """Whether a finding may be on a chain that is dry by decision, so that it asks for no lubricant.
+
+    One on a machine that does not say on which strand may be on any of them. Of a strand without a chain that
+    runs nobody knows the plan.
+    """
+    dry = words(strands, "lube_plan") == DRY
+    some_dry = np.isin(machine, words(strands, "machine")[dry])
+    on_strand = (at < 0) | (dry[at] if dry.size else True)
+    return np.where(strand != "", on_strand, some_dry)
+
+
+def _jobs(seen: pd.DataFrame, severity: NDArray[Any], never_oiled: NDArray[np.bool_]) -> NDArray[Any]:
     """The work each finding asks for."""
     jobs: list[Job] = []
     columns = (words(seen, name) for name in ("finding", "remark"))
-    for word, remark, how, plan in zip(*columns, severity, lube_plan, strict=True):
+    for word, remark, how, dry in zip(*columns, severity, never_oiled, strict=True):
         known = VOCABULARY.get(word)
         if known is None:
             jobs.append(Job.INVESTIGATE_FRACTURE if how == STOP else Job.CORRECT_DATA)
@@ -147,7 +187,6 @@ def _jobs(seen: pd.DataFrame, severity: NDArray[Any], lube_plan: NDArray[Any]) -
             jobs.append(Job.INVESTIGATE_FRACTURE)
         else:
             # Lubrication is never asked for on a chain that is dry by decision.
-            dry = plan == "none_by_decision"
             fit = [job for job in known.jobs if not (dry and job is Job.LUBRICATE)]
             jobs.append(fit[0] if fit else Job.INSPECT_ALIGNMENT)
     return np.array(jobs, dtype=object)

@@ -313,6 +313,14 @@ class Surveying:
     shortest_hours: float = setting(
         100.0, "h", Source.PROPOSED, "Shortest survey interval.", low=1.0, high=2000.0
     )
+    hastened_part: float = setting(
+        0.5,
+        "1",
+        Source.PROPOSED,
+        "Part of the interval after which to measure while joints are starved or seals are lost.",
+        low=0.1,
+        high=1.0,
+    )
     early_part: float = setting(
         0.25, "1", Source.PROPOSED, "Part of the early hours left after which to measure.", low=0.05, high=1.0
     )

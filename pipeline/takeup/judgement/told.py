@@ -262,3 +262,42 @@ def _limit_percent(row: Row, settings: JudgementSettings, which: str) -> Fact:
 
 def _step(value: Any, decimals: int = 3) -> Any:
     return round(float(value), decimals) if known(value) else value
+
+
+def lube_interval_fact(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
+    """The interval of lubrication in force, from the register or the default of its plan."""
+    if row["lube_interval_is_default"]:
+        return (setting_fact("interval_hours", settings.lubrication, f"{row['lube_plan']}_hours", row),)
+    return facts({"interval_hours": row["lube_interval"]}, REGISTER)
+
+
+def lube_bounds(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
+    """How little and how much of the planned quantity is accepted, where one is planned."""
+    plan = row["lube_quantity_ml"]
+    if not (known(plan) and plan > 0):
+        return ()
+    place = (row["machine"], row["strand"])
+    return tuple(
+        setting_fact(
+            name,
+            settings.lubrication,
+            field,
+            row,
+            round(plan * float(settings.lubrication.value(field, *place)), 3),
+            "of the planned quantity",
+        )
+        for name, field in (("least_ml", "least_part"), ("most_ml", "most_times"))
+    )
+
+
+def lube_plan_facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
+    """Plan, lubricant, planned quantity and how much of it is accepted."""
+    told = facts(
+        {
+            "lube_plan": row["lube_plan"],
+            "quantity_ml": row["lube_quantity_ml"],
+            "lubricant": row["lubricant"],
+        },
+        REGISTER,
+    )
+    return told + lube_bounds(row, settings)

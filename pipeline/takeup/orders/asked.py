@@ -29,6 +29,7 @@ EVIDENCE_FACTS = frozenset(
         "takeup_on",
         "shortened_on",
         "last_lube_on",
+        "given_on",
         "greased_on",
         "seen_on",
         "lag_on",

@@ -211,29 +211,43 @@ def resets_clock(
 
 
 class Given(NamedTuple):
-    """Lubricant given in the interval that ends with each record; see :func:`given_within_interval`."""
+    """Lubricant given in the round that ends with each record; see :func:`given_in_round`."""
 
     ml: Array
     some_blank: Flags
+    first: Whole
 
 
-def given_within_interval(
-    hours: ArrayLike, quantity_ml: ArrayLike, starts: ArrayLike, interval_hours: ArrayLike
+def given_in_round(
+    hours: ArrayLike,
+    quantity_ml: ArrayLike,
+    starts: ArrayLike,
+    *,
+    counts: ArrayLike,
+    interval_hours: ArrayLike,
+    round_share: ArrayLike,
 ) -> Given:
-    """Lubricant given in the interval that ends with each record, to hold against the plan.
+    """Lubricant given in the round that ends with each record, to hold against the plan.
 
-    Source: proposed for this project, no source.
+    The records within one interval are summed. But whoever lubricates a little before the interval is over
+    has two rounds within one: the first record of the interval that counted is the round before, and left
+    out, where it is further back than some share of the interval. Source: proposed for this project, no
+    source.
 
     Parameters
     ----------
     hours, quantity_ml, starts, interval_hours
         As in :func:`resets_clock`.
+    counts : (n,) bool
+        From :func:`resets_clock`.
+    round_share : float or (m,) float
+        Of the interval.
 
     Returns
     -------
     Given
-        The sum, in which a blank quantity counts as 0, so at least so much; NaN where every quantity in the
-        interval is blank [mL]. And whether one is.
+        The sum, in which a blank quantity counts as 0, so at least so much; NaN where every quantity of the
+        round is blank [mL]. Whether one is. And the place of the round's first record.
 
     Raises
     ------
@@ -242,17 +256,32 @@ def given_within_interval(
 
     Examples
     --------
-    >>> given = given_within_interval([0, 40, 80, 120], [48, 48, 48, np.nan], [0, 4], [100])
+    Every 80 of 100 h is one round each; after 20 h more it is the same one:
+
+    >>> given = given_in_round([0, 80, 160, 180], [48, 50, 52, np.nan], [0, 4], counts=[True] * 4,
+    ...                        interval_hours=[100], round_share=0.5)
     >>> given.ml.tolist(), given.some_blank.tolist()
-    ([48.0, 96.0, 144.0, 96.0], [False, False, False, True])
+    ([48.0, 50.0, 52.0, 52.0], [False, False, False, True])
     """
     first = within_interval(hours, starts, interval_hours)
     amount, blank = _amounts(quantity_ml)
+    bounds = offsets(starts, amount.size)
+    lengths = np.diff(bounds)
+    share = np.broadcast_to(numbers(round_share, "round_share", at_least=0), lengths.shape)
+    interval = np.broadcast_to(numbers(interval_hours, "interval_hours", at_least=0), lengths.shape)
+    back = np.repeat(np.round(_STEPS * share * interval), lengths)
+    when, place = np.round(_STEPS * numbers(hours, "hours")), np.arange(amount.size)
+
+    counted = np.where(np.asarray(counts, dtype=bool), place, amount.size)
+    opened = np.minimum.accumulate(counted[::-1])[::-1][first]  # the first that counted from there on
+    before = opened < place
+    before[before] = (when[place] - when[np.minimum(opened, place)] > back)[before]
+    first = np.where(before, opened + 1, first)
+
     until, blanks = (np.concatenate(([0], np.cumsum(each))) for each in (amount, blank))
-    after = np.arange(1, amount.size + 1)
-    n_blank = blanks[after] - blanks[first]
-    given = (until[after] - until[first]) / _STEPS
-    return Given(np.where(n_blank == after - first, np.nan, given), n_blank > 0)
+    n_blank = blanks[place + 1] - blanks[first]
+    given = (until[place + 1] - until[first]) / _STEPS
+    return Given(np.where(n_blank == place + 1 - first, np.nan, given), n_blank > 0, first)
 
 
 def _amounts(quantity_ml: ArrayLike) -> tuple[Whole, Flags]:

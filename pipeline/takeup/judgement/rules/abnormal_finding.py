@@ -11,13 +11,14 @@ agree with MIL-HDBK-1164, Table 48.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from takeup.derive.vocabulary import NOTE, NOTHING_FOUND, SEVERITIES, SOON, STOP, UNCLASSIFIED
-from takeup.judgement.facts import SEEN
+from takeup.judgement.facts import SEEN, known
 from takeup.judgement.facts import facts as facts_of
 from takeup.judgement.rule import (
     CLEAR,
@@ -33,8 +34,9 @@ from takeup.judgement.rule import (
     numbers,
     words,
 )
-from takeup.judgement.seen import closed_out, corroded, seen, subjects
+from takeup.judgement.seen import corroded, seen, still_open, subjects
 from takeup.judgement.settings import JudgementSettings
+from takeup.judgement.told import lube_plan_facts
 from takeup.model import Fact, Job, Urgency
 
 if TYPE_CHECKING:
@@ -45,11 +47,8 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
     """One row for each subject and job with an open finding, else one for the subject."""
     rows = seen(situation)
     rows = rows[~corroded(rows)]
-    is_open = rows["severity"].ne(NOTE) | rows["finding"].eq(UNCLASSIFIED)
-    is_open &= rows["finding"].ne(NOTHING_FOUND) & ~rows["looked_since"] & ~rows["renewed"]
-    is_open[is_open] = ~closed_out(situation, rows[is_open])
     every = subjects(situation, rows)
-    due = _due(rows[is_open], every)
+    due = _due(rows[still_open(situation, rows)], every)
     quiet = every[~every.index.isin(pd.MultiIndex.from_frame(due[["subject_kind", "subject"]]))]
     noted = rows["severity"].eq(NOTE) & rows["finding"].ne(NOTHING_FOUND) & ~rows["renewed"]
     case = choose(
@@ -119,11 +118,11 @@ def _any(every: pd.DataFrame, rows: pd.DataFrame) -> NDArray[np.bool_]:
     return np.asarray(every.index.isin(pd.MultiIndex.from_frame(rows[["subject_kind", "subject"]])))
 
 
-def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:  # noqa: ARG001
-    """The most urgent finding, and how many stand behind the verdict."""
+def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
+    """The most urgent finding, how many stand behind it, and the plan where it asks for lubricant."""
     if row["case"] in ("noted", "closed", "none_open"):
         return ()
-    return facts_of(
+    told = facts_of(
         {
             "finding": row["finding"],
             "findings": row["findings"],
@@ -136,6 +135,18 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:  # noqa: A
         },
         SEEN,
     )
+    return told + lube_plan_facts(row, settings) if _wants_oil(row) else told
+
+
+def _wants_oil(row: Row) -> bool:
+    """Whether it asks for lubricant on a strand whose plan is known."""
+    return bool(row["job"] == Job.LUBRICATE.value and row["at"] >= 0 and row["lube_plan"])
+
+
+def oil(row: Row) -> Iterator[tuple[str, str]]:
+    """What is accepted of the planned quantity, where lubricant is asked for."""
+    if _wants_oil(row) and known(row["lube_quantity_ml"]) and row["lube_quantity_ml"] > 0:
+        yield from (("lubrication", name) for name in ("least_part", "most_times"))
 
 
 RULE = Rule(
@@ -155,4 +166,5 @@ RULE = Rule(
     judge=judge,
     facts=facts,
     evidence=("evidence_rows",),
+    reads=(oil,),
 )

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from takeup.judgement import reads
-from takeup.judgement.facts import LUBED, METER, REGISTER, fact, known, setting_fact
+from takeup.judgement.facts import LUBED, METER, REGISTER, known, setting_fact
 from takeup.judgement.facts import facts as facts_of
 from takeup.judgement.rule import (
     CANNOT,
@@ -33,6 +33,7 @@ from takeup.judgement.rule import (
     yes,
 )
 from takeup.judgement.settings import JudgementSettings
+from takeup.judgement.told import lube_interval_fact, lube_plan_facts
 from takeup.model import Fact, Job
 from takeup.wear.forecast import projected_day
 from takeup.wear.lubrication import LubeClock, LubeTurns, lube_clock
@@ -105,19 +106,12 @@ def _due_read_day(situation: Situation) -> np.ndarray:
 
 def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
     """Plan, interval, the last lubrication and when the work fell due."""
-    told = facts_of(
-        {
-            "lube_plan": row["lube_plan"],
-            "quantity_ml": row["lube_quantity_ml"],
-            "lubricant": row["lubricant"],
-        },
-        REGISTER,
-    )
     if row["case"] == "dry_by_decision":
-        return told
+        return facts_of({"lube_plan": row["lube_plan"]}, REGISTER)
     if row["case"] == "no_plan":
-        return told + facts_of({"missing": ("lube_plan",)}, REGISTER)
-    told += _interval(row, settings)
+        return facts_of({"missing": ("lube_plan",)}, REGISTER)
+    told = lube_plan_facts(row, settings) + lube_interval_fact(row, settings)
+    told += _lapses(row) + _unwritten(row, settings)
     last_hours = row["lube_last_hours"]
     told += facts_of({"last_lube_on": row["lube_last_day"]}, LUBED)
     told += facts_of({"last_lube_hours": last_hours if known(last_hours) else 0.0}, METER)
@@ -141,10 +135,24 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
     return told + facts_of({"due_about_on": float(about)})
 
 
-def _interval(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
-    if row["lube_interval_is_default"]:
-        return (setting_fact("interval_hours", settings.lubrication, f"{row['lube_plan']}_hours", row),)
-    return (fact("interval_hours", row["lube_interval"], REGISTER),)
+def _lapses(row: Row) -> tuple[Fact, ...]:
+    """What running without lubricant cost this strand, where its surveys tell."""
+    return facts_of(
+        {
+            "lapse_hours": row["lapse_hours"],
+            "lapse_cost_points": row["lapse_cost"],
+            "lapse_uncertainty_points": row["lapse_cost_u"],
+            "rate_within_plan": row["rate_within_plan"],
+            "rate_beyond_plan": row["rate_beyond_plan"],
+        }
+    )
+
+
+def _unwritten(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
+    """How many of the last lubrications have no quantity, from the number at which that is told."""
+    run = int(row["lube_blank_quantity_run"])
+    least = settings.lubrication.value("blank_records", row["machine"], row["strand"])
+    return facts_of({"blank_run": run if run >= least else None}, LUBED)
 
 
 def turning(row: Row) -> Iterator[tuple[str, str]]:
@@ -175,5 +183,5 @@ RULE = Rule(
     facts=facts,
     evidence=("lube_row", "strand_row"),
     beside=("meter", "machine_row"),
-    reads=(reads.lube_interval, turning, reads.usual_hours),
+    reads=(reads.lube_interval, turning, reads.lube_counted, reads.lapses, reads.usual_hours),
 )

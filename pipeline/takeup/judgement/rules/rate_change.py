@@ -30,15 +30,13 @@ from takeup.judgement.rule import (
     words,
     yes,
 )
-from takeup.judgement.seen import found_in_life
+from takeup.judgement.seen import SEALS, found_in_life
 from takeup.judgement.settings import JudgementSettings
 from takeup.judgement.told import survey_facts
 from takeup.model import Fact, Job, Urgency
 
 if TYPE_CHECKING:
     import pandas as pd
-
-_SEALS = ("seal_missing", "seal_crushed")
 
 
 def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
@@ -56,7 +54,7 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
         (~found, "steady"),
         (looked > seen, "looked_into"),
         (numbers(strands, "e_wear_mean") >= part * numbers(strands, "bend"), "near_case"),
-        (found_in_life(situation, _SEALS), "seal_finding"),
+        (found_in_life(situation, SEALS), "seal_finding"),
         (starved, "lube_overdue"),
         (found_in_life(situation, CORROSION), "rust"),
         otherwise="duty",

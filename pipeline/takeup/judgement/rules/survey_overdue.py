@@ -1,7 +1,8 @@
 """A strand is measured again before its wear can surprise: the interval follows the rate and the hours left.
 
 Due when e should have grown by 2 sqrt 2 u(e), at a quarter of the early hours, at the longest interval, not
-before the shortest; and after a shortening. This week when the early date is near, when the latest readings
+before the shortest; at half the interval while joints are starved or seals are lost; and after a
+shortening. This week when the early date is near, when the latest readings
 were set aside, or when twice the interval has gone by: silence is not health, and the strand then *cannot be
 judged*. Source: common practice, no source; the fraction and the shortest interval proposed for this project,
 no source.
@@ -97,6 +98,8 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:  # noqa: A
         told += facts_of({"set_aside_on": row["set_aside_latest_day"]}, KEPT_OUT)
     if row["case"] == "after_shortening":
         told += facts_of({"shortened_on": row["shortened_day"]}, READING)
+    if row["survey_hastened"]:
+        told += facts_of({"hastened_by": tuple(name for name in ("starved", "seals_lost") if row[name])})
     return told + facts_of(
         {
             "interval_hours": row["survey_interval_hours"],
