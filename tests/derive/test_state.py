@@ -136,6 +136,7 @@ class TestTakeup:
         plant = measured()
         plant.takeup(after(3600), 300)
         row = told(plant)
+        assert row["takeup_hours"] == pytest.approx(3600, abs=24), "the meter at midday of that day"
         assert row["e_takeup"] == pytest.approx(1.5529, abs=0.0001)
         assert (row["takeup_rem_mm"], row["takeup_estimated"], row["pitches_now"]) == (180, False, 240)
 

@@ -56,7 +56,7 @@ OTHERS: dict[str, dict[str, Any]] = {
     "no pitch": {"pitch_mm": np.nan} | worn(np.nan),
     "within U": worn(1.5, e_wear_max=1.5 + 0.112),
     "past U": worn(1.5, e_wear_max=1.5 + 0.114),
-    "take-up of long ago": {"takeup_used_mm": 200, "takeup_day": MONDAY - 100},
+    "take-up of long ago": {"takeup_used_mm": 200, "takeup_day": MONDAY - 100, "takeup_hours": 3820},
     "take-up of the survey": {"takeup_used_mm": 200},
 }
 
@@ -141,7 +141,12 @@ def test_the_longest_mark_counts_once_it_is_further_from_the_mean_than_the_uncer
     assert told["decides_e"] == pytest.approx(told["e_wear_max" if by == "longest" else "e_wear_mean"])
 
 
-def test_a_take_up_read_long_before_the_survey_counts_as_what_the_chain_has_grown_to() -> None:
-    """Read 100 days before: 200 mm; the survey's 1.552 % make 16 + 36 576 x 1.552/200 = 299.8 mm."""
-    assert prognosis().loc["take-up of long ago", "takeup_used"] == pytest.approx(299.8, abs=0.05)
+def test_a_take_up_read_long_before_the_survey_counts_with_the_wear_since() -> None:
+    """Read at 3820 h: 200 mm. Straight from nothing to 1.5518 % at 5500 h it was 1.0778 %, and 36 576 x
+    0.4740/200 = 86.7 mm came on top. The elongation at which the travel is out follows: 193.3 mm are left,
+    200 x 193.3/36 576 = 1.0571 points.
+    """
+    told = prognosis().loc["take-up of long ago"]
+    assert told["takeup_used"] == pytest.approx(286.7, abs=0.05)
+    assert told["limit_takeup"] == pytest.approx(1.5518 + 1.0571, abs=0.0005)
     assert prognosis().loc["take-up of the survey", "takeup_used"] == 200

@@ -23,9 +23,9 @@ SAYS: dict[str, str] = {
     _REGISTER: """fitted_on missing travel_mm lead_days job_hours lube_plan quantity_ml lubricant
         interval_hours meshes_on mesh_diameter_mm limit_percent feed strands hides_alert value
         lacking lacking_of height_mm hole_mm clearance_min_mm pitches pitch_mm centres_mm teeth_drive
-        teeth_tail""",
+        teeth_tail chain_now_mm""",
     _SURVEY: """survey_on marks spread_points baseline longest_mark e_percent uncertainty_percent zero
-        from_mark e_long_percent e_short_percent apart_limit_points""",
+        from_mark e_long_percent e_short_percent apart_limit_points e_forward_percent""",
     _READING: "takeup_on used_mm read_used_mm takeup_basis shortened_on lag_mm lag_on e_takeup_percent",
     origins.METER: "hours_per_day hours_per_day_early last_survey_hours last_lube_hours change_hours due_on",
     origins.LUBED: "last_lube_on greased_on given_on given_ml blank_run rows",
@@ -48,7 +48,7 @@ SAYS: dict[str, str] = {
     _RECKONED: """limit limit_kind limit_percent plan_percent case_percent not_judged rate_source at_most
          rate_surveys rate loops_per_hour slide_m_per_h rate_per_km rate_per_km_middle sisters
         reckoned_on hours_early hours_middle hours_late early_on middle_on late_on bounds_basis need_by_on
-        buy_by_on job_hours takeup_basis forward_to_on used_mm left_mm step_pitches returns_mm
+        buy_by_on job_hours takeup_basis forward_to_on e_then_percent used_mm left_mm step_pitches returns_mm
         held_by remove_pitches left_after_mm pitches_after takeup_limit_after_percent why_not apart_points
         hides_alert due_hours overdue_hours starved_hours due_on due_about_on interval_hours next_survey_hours
         next_survey_on rate_before rate_after strand_long strand_short difference_points uncertainty_points

@@ -58,7 +58,8 @@ STRANDS: dict[str, tuple[dict[str, Any], list[tuple[float, float]]]] = {
     "stated limit": ({"limit_override_percent": 1.8} | NO_CASE, OF_OWN),
     "little travel": ({"takeup_used_mm": 430.0} | worn(0.8), []),
     "little travel, brought forward": (
-        {"takeup_travel_mm": 185.0, "takeup_used_mm": 100.0, "takeup_day": MONDAY - 30} | worn(0.8), [],
+        {"takeup_travel_mm": 185.0, "takeup_used_mm": 150.0, "takeup_day": MONDAY - 30}
+        | worn(0.8, takeup_hours=4996.0), [],
     ),
     "apart": ({"e_takeup": 2.5} | worn(0.8), []),
     "wide": ({"spread": 0.5}, []),

@@ -28,6 +28,12 @@ def left(mm: float, travel: float = 480.0) -> dict[str, Any]:
 
 YOUNG = worn(0.8)
 
+#: read 30 days before the survey, at 16.8 h a day, and surveys on both sides of it
+OLD: dict[str, Any] = {
+    "takeup_travel_mm": 185.0, "takeup_used_mm": 150.0, "takeup_day": MONDAY - 30, "takeup_hours": 4996,
+}  # fmt: skip
+SINCE = ("BE-1-A|2025-03-01", [(1000, 0.2), (4000, 0.5), (5500, 0.8)])
+
 #: past the case of 1.969 %, at a rate of 3 x 0.1 %/1000 h; 70 mm are 0.383 %, at the middle 1276 h or 75 days
 SLOW = left(70) | worn(1.97) | {"lead_time_days": 0, "h_early": 16.8}
 RATE = [(1500, 1.57), (3000, 1.72), (4500, 1.87), (5500, 1.97)]
@@ -140,17 +146,51 @@ def test_where_shortening_saves_nothing_the_chain_is_replaced_this_week(name: st
 
 
 def test_a_reading_brought_forward_is_told_as_read_and_as_brought_forward() -> None:
-    """T_start + M P e/200 = 16 + 36 576 x 0.8/200 = 162.3 mm where 100 mm were read 30 days before."""
-    old = {"takeup_travel_mm": 185.0, "takeup_used_mm": 100.0, "takeup_day": MONDAY - 30}
-    asked = due(judged(strand(**old, **YOUNG)), "takeup_low")
+    """Read 30 days and 504 h before: 150 mm. Between 0.5 % at 4000 h and 0.8 % at 5500 h it was 0.6992 %
+    then, and 36 576 x 0.1008/200 = 18.4 mm came on top.
+    """
+    asked = due(judged(strand(**OLD, **YOUNG), surveys=surveys(SINCE)), "takeup_low")
     told = {each.name: (each.value, each.origin) for each in asked.facts}
     assert told["takeup_basis"][0] == "brought_forward"
-    assert told["read_used_mm"] == (100.0, READING)
-    assert told["used_mm"] == (162.3, RECKONED)
-    assert told["left_mm"] == (22.7, RECKONED)
+    assert told["read_used_mm"] == (150.0, READING)
+    assert told["used_mm"] == (168.4, RECKONED)
+    assert told["left_mm"] == (16.6, RECKONED)
     said = rule_sentence(ENV, "takeup_low", asked.reason, asked.subject, asked.facts)
-    assert "read on Sat 31 Jan 2026: 100.0 mm used" in said
-    assert "brought forward to the survey of Mon 2 Mar 2026 by the wear since: 162.3 mm used" in said
+    assert "read on Sat 31 Jan 2026: 150.0 mm used" in said
+    assert (
+        "brought forward to the survey of Mon 2 Mar 2026 by the wear since, half of 36576.0 mm grown from "
+        "0.699 to 0.800 %: 168.4 mm used" in said
+    )
+
+
+@pytest.mark.parametrize(
+    ("points", "hours", "used"),
+    [
+        pytest.param([(4000, 0.8), (5500, 0.8)], 4996, 150.0, id="no wear since: as read"),
+        pytest.param([(4996, 0.9), (5500, 0.8)], 4996, 150.0, id="never less than was read"),
+        pytest.param([(4996, 0.6), (5500, 0.8)], 4996, 186.6, id="a survey on that day: 36.6 mm"),
+        pytest.param([(5500, 0.8)], 2750, 223.2, id="no survey before: from the fitting on, 73.2 mm"),
+        pytest.param([(np.nan, 0.8)], np.nan, 162.0, id="no hours: 30 of 366 days, 12.0 mm"),
+    ],
+)
+def test_a_reading_grows_by_the_wear_between_its_day_and_the_survey(
+    points: list[tuple[float, float]], hours: float, used: float
+) -> None:
+    """36 576 mm x (e of the survey less e of the reading's day)/200."""
+    survey = {"survey_hours": points[-1][0]}
+    row = strand(**(OLD | YOUNG | {"takeup_hours": hours} | survey))
+    frame = surveys(("BE-1-A|2025-03-01", points)) if np.isfinite(hours) else surveys(SINCE).head(0)
+    told = judged(row, surveys=frame).prognosis.iloc[0]
+    assert told["takeup_used"] == pytest.approx(used, abs=0.05)
+
+
+def test_the_uncertainty_of_a_reading_brought_forward_holds_both_surveys() -> None:
+    """Screws 1 mm: 200/36 576 = 0.0055 points; two ends of the tape 2 x 1.414 x 0.0397 = 0.1123 points."""
+    short = OLD | YOUNG | {"takeup_travel_mm": 160.0, "takeup_used_mm": 130.0}
+    told = judged(strand(**short), surveys=surveys(SINCE)).prognosis.iloc[0]
+    assert told["decides_limit"] == "takeup"
+    screws = 200 * JudgementSettings().limits.value("takeup_u_mm") / 36576
+    assert told["decides_expanded"] == pytest.approx(np.hypot(screws, 0.11229), abs=0.0001)
 
 
 def test_a_reading_of_the_survey_s_day_is_told_as_read_and_one_never_taken_as_estimated() -> None:

@@ -70,7 +70,7 @@ def state(derived: Derived, as_of: date) -> pd.DataFrame:
     columns |= _surveys(lives, derived.surveys)
     columns |= _set_aside(lives, derived)
     columns |= _hours(lives, columns, derived.meters, day)
-    columns |= _takeup(lives, columns, derived.takeup)
+    columns |= _takeup(lives, columns, derived.takeup, derived.meters)
     columns |= _lube(derived.lube)
     columns |= {name: derived.gauged[name] for name in derived.gauged.columns}
     return pd.DataFrame(columns, index=lives.index)
@@ -218,7 +218,7 @@ def _meter_rows(lives: pd.DataFrame, columns: Columns, meters: MeterBook, reckon
     return found | {"meter_reckoned_before": meters.row_at(machine, reckon + _MIDDAY)}
 
 
-def _takeup(lives: pd.DataFrame, columns: Columns, takeup: pd.DataFrame) -> Columns:
+def _takeup(lives: pd.DataFrame, columns: Columns, takeup: pd.DataFrame, meters: MeterBook) -> Columns:
     """The take-up reading, or what the survey says it should be, and the elongation that a reading tells."""
     fitted, pitch = lives["pitches"].to_numpy(np.float64), lives["pitch_mm"].to_numpy(np.float64)
     removed = takeup["pitches_removed"].to_numpy(np.float64)
@@ -229,12 +229,18 @@ def _takeup(lives: pd.DataFrame, columns: Columns, takeup: pd.DataFrame) -> Colu
     )
     estimated = np.isnan(read) & (removed == 0) & ~np.isnan(guess)
     used = np.where(estimated, np.maximum(guess, 0.0), read)
+    hours, _ = meters.hours_at(
+        lives["machine"].to_numpy(dtype=object),
+        takeup["day"].to_numpy(np.float64) + _MIDDAY,
+        known_to=np.asarray(columns["reckon_day"]) + 1.0,
+    )
     return {
         "pitches_now": now,
         "pitches_removed": removed,
         "takeup_used_mm": np.round(used, 3),
         "takeup_estimated": estimated,
         "takeup_day": takeup["day"],
+        "takeup_hours": np.round(np.maximum(hours - lives["hours_at_fitting"].to_numpy(np.float64), 0.0), 3),
         "takeup_rem_mm": np.round(lives["takeup_travel_mm"].to_numpy(np.float64) - used, 3),
         "e_takeup": np.round(slack.takeup_elongation(read, start, removed, now, pitch), 6),
         "takeup_row": takeup["row_id"],

@@ -139,7 +139,7 @@ def past_lives(
 def _rated(frame: pd.DataFrame, surveys: pd.DataFrame, settings: JudgementSettings) -> pd.DataFrame:
     """The lives with their level, and the rate each had at its last survey, before its case was through."""
     machines, names = words(frame, "machine"), words(frame, "strand")
-    drawn = takeup(frame, settings)
+    drawn = takeup(frame, surveys, settings)
     table = limits(frame, drawn, settings)
     told = standing.columns(frame, table, standing.standing(frame, table, drawn), settings)
     past = history(frame, surveys)

@@ -68,7 +68,7 @@ def prognosis(
         ``next_survey_hours``, ``next_survey_day``.
     """
     strands = state.reset_index(drop=True)
-    drawn = takeup(strands, settings)
+    drawn = takeup(strands, surveys, settings)
     table = limits(strands, drawn, settings)
     stand = standing.standing(strands, table, drawn)
     past = history(strands, surveys)
@@ -105,6 +105,7 @@ def _takeup_columns(strands: pd.DataFrame, drawn: Takeup, settings: JudgementSet
         "takeup_trigger_mm": part * numbers(strands, "takeup_travel_mm"),
         "takeup_is_estimated": drawn.estimated,
         "takeup_is_carried": drawn.carried,
+        "takeup_e_then": drawn.e_then,
         "takeup_none": drawn.fixed,
         "takeup_final": drawn.final,
         "shortening": drawn.answer,

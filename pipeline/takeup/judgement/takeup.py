@@ -5,18 +5,17 @@ Removing pitches is decided for a whole set: all strands by the same number, and
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
+from takeup.judgement.rates import TWO_ENDS
 from takeup.judgement.rule import MM, numbers, rounded, words, yes
 from takeup.judgement.settings import JudgementSettings
 from takeup.wear import limits, slack
 from takeup.wear.slack import Shortening
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -33,6 +32,7 @@ class Takeup(NamedTuple):
     left_mm: Floats
     estimated: Flags  # no reading: reckoned from the survey
     carried: Flags  # read before the survey, and brought forward to it by the wear since
+    e_then: Floats  # mean elongation on the day of the reading, where it was brought forward
     fixed: Flags  # no take-up at all
     step_pitches: Ints  # 0 where construction or attachments do not say
     returns_mm: Floats
@@ -46,23 +46,25 @@ class Takeup(NamedTuple):
     final: Flags  # the set can never be shortened
 
 
-def takeup(strands: pd.DataFrame, settings: JudgementSettings) -> Takeup:
+def takeup(strands: pd.DataFrame, surveys: pd.DataFrame, settings: JudgementSettings) -> Takeup:
     """The take-up of every strand as far as register, reading and survey tell.
 
-    A reading much older than the survey is brought forward to it: it counts as at least what the survey says
-    the loop has grown to since.
+    A reading much older than the survey is brought forward to it by the wear since, M P (e - e_then)/200; by
+    nothing where the surveys show none. Source: derived.
 
     Parameters
     ----------
     strands : DataFrame
         The state frame.
+    surveys : DataFrame
+        As derived: ``life_id``, ``hours``, ``day``, ``e_wear_mean``, ``usable``.
     settings : JudgementSettings
     """
     machines, names = words(strands, "machine"), words(strands, "strand")
     pitch, pitches = numbers(strands, "pitch_mm"), numbers(strands, "pitches_now")
     e, travel = numbers(strands, "e_wear_mean"), numbers(strands, "takeup_travel_mm")
     fixed = yes(strands, "fixed_centres") | (travel == 0)
-    used, estimated, carried = _used(strands, settings, pitch, pitches, e)
+    used, estimated, carried, then = _used(strands, surveys, settings, pitch, pitches, e)
     left = np.maximum(travel - used, 0.0)
 
     spacing = numbers(strands, "attachment_every")
@@ -92,12 +94,15 @@ def takeup(strands: pd.DataFrame, settings: JudgementSettings) -> Takeup:
     # A screw read further out than the register's travel leaves nothing, not less than nothing.
     after = np.where(allowed, np.maximum(told.remaining_after_mm, 0.0), np.nan)
     pitches_after = np.where(allowed, told.pitches_after, np.nan)
-    screws = settings.limits.column("takeup_u_mm", machines, names)
+    screws = 200.0 * settings.limits.column("takeup_u_mm", machines, names) / (pitches * pitch)
+    # What is brought forward has the uncertainty of the two elongations as well; their zero cancels.
+    screws = np.where(carried, np.hypot(screws, 2 * TWO_ENDS * numbers(strands, "u_geo")), screws)
     return Takeup(
         used_mm=used,
         left_mm=left,
         estimated=estimated,
         carried=carried,
+        e_then=np.where(carried, then, np.nan),
         fixed=fixed,
         step_pitches=step,
         returns_mm=told.returned_mm,
@@ -107,27 +112,60 @@ def takeup(strands: pd.DataFrame, settings: JudgementSettings) -> Takeup:
         pitches_after=pitches_after,
         limit_after_percent=limits.takeup_limit(e, after, pitches_after, pitch),
         limit_percent=np.where(fixed, np.inf, limits.takeup_limit(e, left, pitches, pitch)),
-        expanded_percent=np.where(estimated, np.nan, 200.0 * screws / (pitches * pitch)),
+        expanded_percent=np.where(estimated, np.nan, screws),
         final=(answer == Shortening.NEVER) & ~fixed,
     )
 
 
 def _used(
-    strands: pd.DataFrame, settings: JudgementSettings, pitch: Floats, pitches: Floats, e: Floats
-) -> tuple[Floats, Flags, Flags]:
-    """Travel used, whether it is estimated without a reading, and whether a reading was brought forward."""
+    strands: pd.DataFrame,
+    surveys: pd.DataFrame,
+    settings: JudgementSettings,
+    pitch: Floats,
+    pitches: Floats,
+    e: Floats,
+) -> tuple[Floats, Flags, Flags, Floats]:
+    """Travel used, whether estimated without a reading, whether brought forward from one, e then."""
     used = numbers(strands, "takeup_used_mm")
     estimated = yes(strands, "takeup_estimated")
-    machines, names = words(strands, "machine"), words(strands, "strand")
-    removed = numbers(strands, "pitches_removed")
-    start = numbers(strands, "takeup_start_mm") - np.where(np.isnan(removed), 0.0, removed) * pitch / 2
-    # What was taken out stands for travel the screw no longer shows, so the start may lie below nought here.
-    grown = start + slack.loop_growth(pitches, pitch, e) / 2
-    apart = settings.surveying.column("same_survey_days", machines, names)
+    then = _wear_at_reading(strands, surveys, e)
+    grown = used + slack.loop_growth(pitches, pitch, np.maximum(e - then, 0.0)) / 2
+    apart = settings.surveying.column("same_survey_days", words(strands, "machine"), words(strands, "strand"))
     with np.errstate(invalid="ignore"):
         old = numbers(strands, "survey_day") - numbers(strands, "takeup_day") > apart
         carried = old & ~estimated & (rounded(grown, MM) > rounded(used, MM))
-    return np.where(carried, grown, used), estimated, carried
+    return np.where(carried, grown, used), estimated, carried, then
+
+
+def _wear_at_reading(strands: pd.DataFrame, surveys: pd.DataFrame, e: Floats) -> Floats:
+    """Mean elongation on the day of the take-up reading, straight between the surveys before and after it.
+
+    In run hours, from no wear at fitting; in days where the hours are not known.
+    """
+    fitted, n = numbers(strands, "fitted_day"), np.arange(len(strands))
+    hours = numbers(strands, "survey_hours")
+    by_day = np.isnan(numbers(strands, "takeup_hours") + hours)
+    last = np.where(by_day, numbers(strands, "survey_day") - fitted, hours)
+    place = np.where(by_day, numbers(strands, "takeup_day") - fitted, numbers(strands, "takeup_hours"))
+    life, where, level = [n, n], [np.zeros(n.size), last], [np.zeros(n.size), e]
+    if len(surveys):
+        its = pd.Index(strands["life_id"]).get_indexer(surveys["life_id"])
+        good = np.flatnonzero((its >= 0) & yes(surveys, "usable"))
+        its = its[good]
+        day = numbers(surveys, "day")[good] - fitted[its]
+        life.append(its)
+        where.append(np.where(by_day[its], day, numbers(surveys, "hours")[good]))
+        level.append(numbers(surveys, "e_wear_mean")[good])
+    whose, x, y = (np.concatenate(each) for each in (life, where, level))
+    # One axis for all lives, each behind the one before, so that all are read off in one pass.
+    apart = 1.0 + np.nanmax(x, initial=0.0)
+    x = whose * apart + x
+    known = np.flatnonzero(np.isfinite(x + y))
+    order = known[np.argsort(x[known], kind="stable")]
+    if not order.size:
+        return np.full(n.size, np.nan)
+    then: Floats = np.interp(n * apart + np.clip(place, 0.0, last), x[order], y[order])
+    return then
 
 
 def _whole_set(

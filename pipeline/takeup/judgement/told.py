@@ -230,8 +230,16 @@ def takeup_facts(row: Row) -> tuple[Fact, ...]:
         told = facts({"takeup_basis": "estimated", "used_mm": used}, RECKONED)
     elif row["takeup_is_carried"]:
         told = read_takeup_facts(row, "read_used_mm") + facts(
-            {"takeup_basis": "brought_forward", "forward_to_on": row["survey_day"], "used_mm": used}, RECKONED
+            {
+                "takeup_basis": "brought_forward",
+                "forward_to_on": row["survey_day"],
+                "e_then_percent": _step(row["takeup_e_then"]),
+                "used_mm": used,
+            },
+            RECKONED,
         )
+        told += facts({"e_forward_percent": _step(row["e_wear_mean"])}, SURVEY)
+        told += facts({"chain_now_mm": _step(row["pitches_now"] * row["pitch_mm"], 1)}, REGISTER)
     else:
         told = read_takeup_facts(row) + facts({"takeup_basis": "read" if known(used) else None}, READING)
     told += facts({"left_mm": _step(row["takeup_left"], 1)})
