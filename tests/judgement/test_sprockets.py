@@ -11,17 +11,18 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
-from tests.judgement.plant import MONDAY, checks, state, strand
+from tests.judgement.plant import MONDAY, checks, strand
 
 from takeup.judgement.settings import JudgementSettings
-from takeup.judgement.sprockets import SprocketLine, sprocket_lines
+from takeup.judgement.sprockets import SprocketLine, SprocketRecord
 
 #: the present chain of the example strand was fitted on this day
 FITTED = int(strand()["fitted_day"])
 
 
 def lives(*spans: tuple[str, int, float]) -> pd.DataFrame:
-    return pd.DataFrame(list(spans), columns=["strand", "fitted_day", "removed_day"])
+    frame = pd.DataFrame(list(spans), columns=["strand", "fitted_day", "removed_day"])
+    return frame.assign(machine="BE-1")
 
 
 PRESENT = lives(("BE-1-A", FITTED, np.nan))
@@ -32,7 +33,9 @@ def found(
 ) -> dict[str, SprocketLine]:
     """The lines by sprocket, those of no check by their shaft."""
     frame = checks(*gauged) if gauged else pd.DataFrame()
-    lines = sprocket_lines(state(*(rows or (strand(),))), frame, its, JudgementSettings())
+    strands = rows or (strand(),)
+    record = SprocketRecord.of(frame, its, [row["strand"] for row in strands], JudgementSettings())
+    lines = record.lines(strands)
     return {line.sprocket or f"{line.shaft} of {' '.join(line.strands)}": line for line in lines}
 
 

@@ -59,3 +59,28 @@ def test_it_says_when_each_strand_is_to_be_measured_next(page):
     top = page.section("Work order", " Why ")
     assert top.count("run hours of this chain") == 2
     assert "Measure next EL-11-A on" in top
+
+
+def test_a_set_to_be_replaced_on_an_old_survey_asks_for_the_measurement_first(tmp_path):
+    """The meter runs on and nobody measures: by the interval the survey is too old, and the page says so."""
+    site = plant.site(tmp_path / "site")
+    first, last = plant.NIGHTS[0], plant.NIGHTS[3]
+    plant.deliver(site, plant.exports(first, ("EL-11",)))
+    nightly(site, as_of=first)
+    later = plant.exports(last, ("EL-11",))
+    plant.deliver(site, {name: rows for name, rows in later.items() if name.startswith("run_hours")})
+    nightly(site, as_of=last)
+    orders = json.loads((site.folders.queue / "current" / "orders.json").read_text("utf-8"))["orders"]
+    of = {one["job"]: one["number"] for one in orders}
+    top = read((site.folders.queue / "current" / "orders" / f"{of['replace_set']}.html").read_text("utf-8"))
+    overdue = [
+        reason["subject"]
+        for one in orders
+        if one["job"] == "measure"
+        for reason in one["reasons"]
+        if reason["rule"] == "survey_overdue"
+    ]
+    assert overdue
+    asked = top.section("Measure first", " Why ")
+    assert all(strand in asked for strand in overdue)
+    assert f"order {of['measure']}." in asked

@@ -7,7 +7,8 @@ did not. Source: common practice, no source; that old sprockets wear new chain f
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
@@ -27,6 +28,10 @@ _EPOCH = date(1970, 1, 1)
 _ROLLERS = ("roller_conveyor", "offset_sidebar_roller", "roller_drive")
 #: shafts of a strand that carry a sprocket, and the column of the register that counts its teeth
 _SHAFTS = {"drive": "teeth_drive", "tail": "teeth_tail"}
+
+#: columns of a check that are read
+_NUMBERS = ("teeth", "fitted_on_day", "checked_at_day", "gauge_depth_mm")
+_CHECK = ("machine", "sprocket", "strand", "shaft", "reversed", "standing", *_NUMBERS)
 
 #: what the record proves of a sprocket; the reader's words are ``words.toml``, table ``[sprocket_proof]``
 PROOFS = (
@@ -78,77 +83,105 @@ def mesh_diameter(strands: pd.DataFrame) -> NDArray[np.float64]:
     )
 
 
-def sprocket_lines(
-    strands: pd.DataFrame, checks: pd.DataFrame, lives: pd.DataFrame, settings: JudgementSettings
-) -> tuple[SprocketLine, ...]:
-    """Every sprocket on record for the strands of one set, and each shaft that the record leaves out.
+@dataclass(frozen=True)
+class SprocketRecord:
+    """Sprocket checks and lives, read once for all the sets that a night asks about.
 
-    Parameters
+    Attributes
     ----------
-    strands : DataFrame
-        The set's rows of the prognosis.
-    checks : DataFrame
-        Rows of the feed sprocket_checks.
-    lives : DataFrame
-        Columns ``strand``, ``fitted_day``, ``removed_day``; closed lives too.
+    checks : mapping
+        Machine to the checks of its sprockets, those of each in the order of their days.
+    lives : mapping
+        Strand to (fitting day, day of removal), closed lives too; an open one never ends.
     settings : JudgementSettings
     """
-    if not len(strands):
-        return ()
-    rows: list[Row] = strands.to_dict("records")  # type: ignore[assignment]
-    names = [str(row["strand"]) for row in rows]
-    diameters = dict(zip(names, mesh_diameter(strands).tolist(), strict=True))
-    fitted = dict(zip(names, numbers(strands, "fitted_day").tolist(), strict=True))
-    machine = str(rows[0]["machine"])
-    its = lives[lives["strand"].isin(names)]
-    spans = {
-        name: [
-            (begin, math.inf if math.isnan(end) else end) for begin, end in zip(*_days(group), strict=True)
-        ]
-        for name, group in its.groupby("strand", sort=True)
-    }
-    limits = {name: _limit(settings, machine, name, diameter) for name, diameter in diameters.items()}
-    lines = []
-    for one in _sprockets(checks, machine, names):
-        over = (one["strand"],) if one["strand"] else tuple(names)
-        limit, origin = min(
-            (limits[name] for name in over), key=lambda it: math.inf if it[0] is None else it[0]
-        )
-        begun = max((fitted[name] for name in over if fitted[name] == fitted[name]), default=math.inf)
-        chains, at_least = _served([spans.get(name, []) for name in over], one["fitted"])
-        lines.append(
-            SprocketLine(
-                sprocket=one["sprocket"],
-                shaft=one["shaft"],
-                strands=over,
-                proof=_proof(one, limit, begun),
-                teeth=one["teeth"],
-                depth_mm=one["depth"],
-                limit_mm=limit,
-                limit_origin=origin,
-                checked_on=_day(one["gauged"]),
-                fitted_on=_day(one["fitted"]),
-                reversed=one["reversed"],
-                chains=chains,
-                at_least=at_least,
+
+    checks: Mapping[str, Sequence[Row]]
+    lives: Mapping[str, Sequence[tuple[float, float]]]
+    settings: JudgementSettings
+
+    @classmethod
+    def of(
+        cls, checks: pd.DataFrame, lives: pd.DataFrame, strands: Collection[str], settings: JudgementSettings
+    ) -> SprocketRecord:
+        """The record of these strands and of the machines they are on.
+
+        Parameters
+        ----------
+        checks : DataFrame
+            Rows of the feed sprocket_checks.
+        lives : DataFrame
+            Columns ``strand``, ``machine``, ``fitted_day``, ``removed_day``.
+        strands : collection of str
+        settings : JudgementSettings
+        """
+        its = lives[lives["strand"].isin(strands)].sort_values(["strand", "fitted_day"], kind="stable")
+        spans: dict[str, list[tuple[float, float]]] = defaultdict(list)
+        ends = np.where(np.isnan(numbers(its, "removed_day")), np.inf, numbers(its, "removed_day"))
+        for name, begin, end in zip(its["strand"], numbers(its, "fitted_day"), ends, strict=True):
+            spans[name].append((float(begin), float(end)))
+        found: dict[str, list[Row]] = defaultdict(list)
+        if len(checks):
+            known = in_order(checks[checks["machine"].isin(its["machine"])])
+            known = known.assign(
+                standing=standing(known),
+                **{name: words(known, name) for name in ("strand", "shaft")},
+                **{name: numbers(known, name) for name in _NUMBERS},
             )
-        )
-    return (*lines, *_not_recorded(rows, lines, limits))
+            rows: list[Row] = known[list(_CHECK)].to_dict("records")  # type: ignore[assignment]
+            for row in rows:
+                found[row["machine"]].append(row)
+        return cls(found, spans, settings)
+
+    def lines(self, rows: Sequence[Row]) -> tuple[SprocketLine, ...]:
+        """Every sprocket on record for the strands of one set, and each shaft that the record leaves out.
+
+        Parameters
+        ----------
+        rows : sequence of mapping
+            The set's rows of the prognosis.
+        """
+        names = [str(row["strand"]) for row in rows]
+        limits = {str(row["strand"]): _limit(self.settings, row) for row in rows}
+        machine = str(rows[0]["machine"]) if rows else ""
+        lines = []
+        for one in _sprockets(self.checks.get(machine, ()), names):
+            over = (one["strand"],) if one["strand"] else tuple(names)
+            limit, origin = min(
+                (limits[name] for name in over), key=lambda it: math.inf if it[0] is None else it[0]
+            )
+            lives = [self.lives[name] for name in over if self.lives.get(name)]
+            chains, at_least = _served(lives, one["fitted"])
+            lines.append(
+                SprocketLine(
+                    sprocket=one["sprocket"],
+                    shaft=one["shaft"],
+                    strands=over,
+                    proof=_proof(one, limit, max((spans[-1][0] for spans in lives), default=-math.inf)),
+                    teeth=one["teeth"],
+                    depth_mm=one["depth"],
+                    limit_mm=limit,
+                    limit_origin=origin,
+                    checked_on=_day(one["gauged"]),
+                    fitted_on=_day(one["fitted"]),
+                    reversed=one["reversed"],
+                    chains=chains,
+                    at_least=at_least,
+                )
+            )
+        return (*lines, *_not_recorded(rows, lines, limits))
 
 
-def _limit(
-    settings: JudgementSettings, machine: str, strand: str, diameter: float
-) -> tuple[float | None, str]:
+def _limit(settings: JudgementSettings, row: Row) -> tuple[float | None, str]:
     """Depth at which a tooth under this strand is worn, None without a diameter, and whose part that is."""
-    origin = settings.findings.sourced("tooth_wear_part", machine, strand).origin
+    where = (str(row["machine"]), str(row["strand"]))
+    origin = settings.findings.sourced("tooth_wear_part", *where).origin
+    roller = row["construction"] in _ROLLERS
+    diameter = float(row["roller_diameter_mm" if roller else "bushing_outside_mm"])
     if math.isnan(diameter):
         return None, origin
-    part = float(settings.findings.value("tooth_wear_part", machine, strand))
+    part = float(settings.findings.value("tooth_wear_part", *where))
     return float(rounded(part * diameter, MM)), origin
-
-
-def _days(lives: pd.DataFrame) -> tuple[Sequence[float], Sequence[float]]:
-    return numbers(lives, "fitted_day").tolist(), numbers(lives, "removed_day").tolist()
 
 
 def standing(checks: pd.DataFrame) -> NDArray[np.bool_]:
@@ -178,20 +211,19 @@ def in_order(checks: pd.DataFrame) -> pd.DataFrame:
     return checks.sort_values(["machine", "sprocket", "checked_at_day", "row_id"], kind="stable")
 
 
-def _sprockets(checks: pd.DataFrame, machine: str, strands: Sequence[str]) -> Iterator[dict[str, Any]]:
-    """What the checks say last of each sprocket of these strands, or of the machine without a strand."""
-    if not len(checks):
-        return
-    its = checks.assign(strand=words(checks, "strand"), shaft=words(checks, "shaft"))
-    its = in_order(its[(its["machine"] == machine) & its["strand"].isin([*strands, ""])])
-    its = its.assign(standing=standing(its))
-    for sprocket, group in its.groupby("sprocket", sort=True):
-        last = group.iloc[-1]
-        gauged = group[group["standing"]]
+def _sprockets(checks: Sequence[Row], strands: Sequence[str]) -> Iterator[dict[str, Any]]:
+    """What the checks of a machine say last of each sprocket of these strands, or of none named."""
+    groups: dict[str, list[Row]] = defaultdict(list)
+    for check in checks:
+        if check["strand"] in ("", *strands):
+            groups[str(check["sprocket"])].append(check)
+    for sprocket, group in groups.items():
+        last = group[-1]
+        gauged = [check for check in group if check["standing"]]
         teeth = _last(group, "teeth")
         yield {
-            "sprocket": str(sprocket),
-            "shaft": next((word for word in reversed(group["shaft"].tolist()) if word), ""),
+            "sprocket": sprocket,
+            "shaft": next((check["shaft"] for check in reversed(group) if check["shaft"]), ""),
             "strand": last["strand"],
             "teeth": None if teeth is None else int(teeth),
             "reversed": last["reversed"] == "yes",
@@ -201,9 +233,10 @@ def _sprockets(checks: pd.DataFrame, machine: str, strands: Sequence[str]) -> It
         }
 
 
-def _last(group: pd.DataFrame, column: str) -> float | None:
-    known = group[column].dropna()
-    return float(known.iloc[-1]) if len(known) else None
+def _last(checks: Sequence[Row], column: str) -> float | None:
+    """The newest value that is known."""
+    known = [row[column] for row in checks if row[column] == row[column]]
+    return float(known[-1]) if known else None
 
 
 def _proof(one: Mapping[str, Any], limit: float | None, begun: float) -> str:
@@ -214,18 +247,17 @@ def _proof(one: Mapping[str, Any], limit: float | None, begun: float) -> str:
         return "no_diameter"
     if rounded(limit - one["depth"], MM) <= 0:
         return "worn_reversed" if one["reversed"] else "worn_reversible"
-    if one["gauged"] <= begun < math.inf:
+    if one["gauged"] <= begun:
         return "gauged_before_chain"
     return "sound_reversed" if one["reversed"] else "sound"
 
 
-def _served(spans: Iterable[Sequence[tuple[float, float]]], fitted: float | None) -> tuple[int | None, bool]:
+def _served(lives: Sequence[Sequence[tuple[float, float]]], fitted: float | None) -> tuple[int | None, bool]:
     """Chains on a sprocket since its fitting day, the most of its strands, and whether there may be more."""
     if fitted is None:
         return None, False
-    counts = [sum(end > fitted for _, end in lives) for lives in spans if lives]
-    before = [min(begin for begin, _ in lives) > fitted for lives in spans if lives]
-    return max(counts, default=None), any(before)
+    counts = [sum(end > fitted for _, end in spans) for spans in lives]
+    return max(counts, default=None), any(spans[0][0] > fitted for spans in lives)
 
 
 def _not_recorded(

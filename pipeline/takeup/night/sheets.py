@@ -29,7 +29,7 @@ from takeup.judgement.evidence import by_part
 from takeup.judgement.nextchain import NextChain, next_chain
 from takeup.judgement.pastlives import PastLives, past_lives
 from takeup.judgement.reads import always_told
-from takeup.judgement.sprockets import SprocketLine, sprocket_lines
+from takeup.judgement.sprockets import SprocketLine, SprocketRecord
 from takeup.judgement.stops import StopTable, stop_table
 from takeup.model import Answer, Job, KeptOut, Order, Verdict, row_ids
 from takeup.night.intent import Intent
@@ -47,6 +47,8 @@ if TYPE_CHECKING:
 
 _DUTY = ("corrosive", "hot", "wet", "dusty", "combustible_dust", "confined_space")
 
+#: Jobs whose order tells the record of the sprockets under its strands.
+_ON_SPROCKETS = frozenset({Job.REPLACE_SET, Job.SPROCKETS})
 #: Jobs whose order shows the strands' elongation.
 _CHARTED = frozenset(set(Job) - {Job.LUBRICATE, Job.CORRECT_DATA})
 
@@ -144,8 +146,10 @@ class _Filling:
         self.settings = settings
         self.as_of = (intent.as_of - EPOCH).days
         self.stops = told.derived.shutdowns
-        self.prognosis = told.judged.prognosis
-        self.checks, self.lives = told.derived.sprockets, told.derived.lives
+        geared = {strand for order in orders if order.job in _ON_SPROCKETS for strand in order.strands}
+        self.sprocket_record = SprocketRecord.of(
+            told.derived.sprockets, told.derived.lives, geared, settings.judgement
+        )
         replaced = {strand for order in orders if order.job is Job.REPLACE_SET for strand in order.strands}
         self.past = _past_lives(told, replaced, settings)
         named = {strand for order in orders for strand in order.strands}
@@ -156,9 +160,12 @@ class _Filling:
         self.by_number = {order.number: order for order in orders}
         self.visit_of = {number: visit.orders for visit in stops for number in visit.orders}
         self.takes_in: dict[str, list[Order]] = defaultdict(list)
+        self.measuring: dict[str, list[str]] = defaultdict(list)
         for order in orders:
             if order.swallowed_by:
                 self.takes_in[order.swallowed_by].append(order)
+            for strand in order.strands if order.job is Job.MEASURE else ():
+                self.measuring[strand].append(order.number)
         self.origins = {int(row["row_id"]): row for row in origins.to_dict("records")}
 
     def order_sheet(self, order: Order) -> OrderSheet:
@@ -188,13 +195,7 @@ class _Filling:
             stop_costs=self.stop_costs(order),
             next_chain=self.next_chain(order),
             sprockets=self.sprockets(order),
-            measured_by=tuple(
-                sorted(
-                    other.number
-                    for other in self.by_number.values()
-                    if other.job is Job.MEASURE and {*other.strands} & {*order.strands}
-                )
-            )
+            measured_by=tuple(sorted({one for strand in order.strands for one in self.measuring[strand]}))
             if order.job is Job.REPLACE_SET
             else (),
         )
@@ -272,15 +273,16 @@ class _Filling:
 
     def sprockets(self, order: Order) -> tuple[SprocketLine, ...]:
         """What the record knows of the sprockets under a set to be replaced, or under strands they wear."""
-        if order.job not in (Job.REPLACE_SET, Job.SPROCKETS):
+        if order.job not in _ON_SPROCKETS:
             return ()
-        its = self.prognosis[self.prognosis["strand"].isin(order.strands)]
-        return sprocket_lines(its, self.checks, self.lives, self.settings.judgement)
+        return self.sprocket_record.lines(self.rows(order))
 
     def replaced(self, order: Order) -> list[dict[str, Any]]:
         """The strands of a set to be replaced, none for any other job."""
-        if order.job is not Job.REPLACE_SET:
-            return []
+        return self.rows(order) if order.job is Job.REPLACE_SET else []
+
+    def rows(self, order: Order) -> list[dict[str, Any]]:
+        """The strands of an order that have an open life."""
         return [self.strands.rows[strand] for strand in order.strands if strand in self.strands.rows]
 
     def overrides(self, order: Order, series: Sequence[StrandSeries]) -> Iterable[OverrideLine]:
