@@ -31,13 +31,11 @@ from tests.simulators.walks import (
 )
 
 from takeup.contracts import contract
-from takeup.derive.derivation import EPOCH, Derived, derive
-from takeup.derive.settings import MeasuringSettings
+from takeup.derive.derivation import EPOCH, Derived
 from takeup.derive.state import state
 from takeup.judgement.judging import Judged, judge
 from takeup.judgement.rules import OWN
 from takeup.judgement.settings import JudgementSettings
-from takeup.layered import Layered
 from takeup.model import Feed
 from takeup.wear.calibration import EMPTY_TABLE
 
@@ -162,7 +160,7 @@ def told(seed: int, pairs: int, rate: float, pitches: int, **world: float) -> To
     rng = np.random.default_rng([seed, pitches, int(1000 * rate)])
     seen = walks(rng, pairs, rate=rate, pitches=pitches, **world)
     rows = Rows(seen)
-    derived = derive(rows, night=1, as_of=AS_OF, previous_as_of=None, settings=Layered(MeasuringSettings()))
+    derived = rows.derived(AS_OF, night=1)
     rules = [rule for rule in OWN if rule.name in ("rate_change", "lube_overdue")]
     judged = judge(state(derived, AS_OF), derived, EMPTY_TABLE, JudgementSettings(), AS_OF, {}, rules=rules)
     return Told(seen, derived, judged)

@@ -17,8 +17,6 @@ from tests.judgement.plant import overridden
 from tests.simulators.walks import MARKS, PITCH_MM, walks
 
 from takeup import orders
-from takeup.derive.derivation import derive
-from takeup.derive.settings import MeasuringSettings
 from takeup.derive.state import state
 from takeup.judgement.judging import Judged, judge
 from takeup.judgement.settings import JudgementSettings
@@ -66,7 +64,7 @@ def plant(seed: int, rate: float) -> Rows:
 
 def told(rows: Rows, settings: JudgementSettings | None = None) -> tuple[Judged, dict[str, Order]]:
     """What is judged on the first night, and the replacement asked for of each set."""
-    derived = derive(rows, night=1, as_of=AS_OF, previous_as_of=None, settings=Layered(MeasuringSettings()))
+    derived = rows.derived(AS_OF, night=1)
     facts = state(derived, AS_OF)
     judged = judge(facts, derived, EMPTY_TABLE, settings or JudgementSettings(), AS_OF, {})
     book = orders.update(

@@ -92,8 +92,10 @@ def walks(
     row = np.arange(pairs)
     life_now = hours[row, 0] - hours[row, LAST_DAY - fitted]
     lost = life_now + hours[row, every * since] - hours[row, 0]
-    dry_from = life_now - rng.uniform(300, 1500, pairs)
-    surveys = np.minimum(every[:, None] * np.arange(5), LAST_DAY - fitted[:, None])
+    # A lapse begins after the third survey at the earliest: before, no rate can be known to change.
+    third = life_now + hours[row, every * (taken - 3)] - hours[row, 0]
+    dry_from = np.maximum(life_now - rng.uniform(300, 1500, pairs), third)
+    surveys = np.minimum(every[:, None] * np.arange(12), LAST_DAY - fitted[:, None])
     after = (life_now[:, None] + hours[row[:, None], surveys] > dry_from[:, None]).sum(axis=1)
     since = np.where(slip == "hidden lapse", after, since)
     e_wear = _worn(rng, slip, rate, swing, life_now.max() + STEP, lost, dry_from)
