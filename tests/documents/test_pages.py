@@ -13,10 +13,11 @@ from tests.documents.plant import order as make_order
 from tests.documents.reading import Page, read
 
 from takeup.documents.environment import environment
+from takeup.documents.files import CLOSEOUT_COLUMNS
 from takeup.documents.pages import evidence_parts, exposure, order_page, seen
 from takeup.documents.sheets import EvidenceLine, MachineSheet, OrderSheet, ReminderSheet
 from takeup.errors import OurFault
-from takeup.model import Fact, Job, Reason, Urgency
+from takeup.model import Fact, Job, OrderState, Reason, Urgency
 
 ENV = environment([TEMPLATES])
 SHEETS = {sheet.order.job: sheet for sheet in orders()}
@@ -48,10 +49,19 @@ def test_every_kind_of_job_has_its_page(job: Job) -> None:
 def test_no_code_of_the_program_reaches_a_page(job: Job) -> None:
     """But for names of files and settings, which people look for by those names."""
     named = {"closeouts_to_fill.csv", "energy_sources.csv", "inspection_findings.csv"}
-    named |= {"plan_part", "pin_share", "margin_days"}
+    named |= {"plan_part", "pin_share", "margin_days", *CLOSEOUT_COLUMNS}
     text = page_of(SHEETS[job]).text
     found = set(re.findall(r"\b[a-z]+(?:_[a-z]+)+(?:\.csv)?\b|\bJ[1-8]\b", text)) - named
     assert found == set()
+
+
+def test_a_need_by_that_is_over_says_so_and_one_put_off_names_its_day() -> None:
+    sheet = SHEETS[Job.REPLACE_SET]
+    over = replace(sheet, past=True)
+    assert "the work was to be done by then" not in page_of(sheet).text
+    assert "past: the work was to be done by then, and is still to be done" in page_of(over).text
+    later = replace(sheet.order, state=OrderState.DEFERRED, until=date(2026, 12, 1))
+    assert "put off until Tue 1 Dec 2026" in page_of(replace(over, order=later)).text
 
 
 @pytest.mark.parametrize("job", list(Job))

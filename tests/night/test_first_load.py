@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from datetime import timedelta
 
 from tests.night import plant
 from tests.night.told import ONE
@@ -72,4 +73,13 @@ def test_a_fracture_of_the_chain_that_runs_stays_until_its_order_is_closed_as_it
     line |= {"outcome": "done", "done_on": SECOND.isoformat(), "recorded_at": SECOND.isoformat()}
     plant.deliver(site, {"closeouts_filled.csv": plant.csv_of(form)})
     nightly(site, as_of=SECOND)
-    assert stops(site, 2) == {}
+    assert set(stops(site, 2)) == {"FE-32"}
+    index = (site.folders.queue / "current" / "index.html").read_text("utf-8")
+    assert "leaves blank as_found, as_left, recorded_by" in index
+    line |= {"as_found": "pin broken by tramp iron", "as_left": "set renewed", "recorded_by": "engineer 1"}
+    plant.deliver(site, {"closeouts_filled_2.csv": plant.csv_of(form)})
+    nightly(site, as_of=SECOND + timedelta(days=1))
+    assert stops(site, 3) == {}
+    index = (site.folders.queue / "current" / "index.html").read_text("utf-8")
+    assert "as found pin broken by tramp iron" in index
+    assert "leaves blank" not in index

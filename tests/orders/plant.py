@@ -111,6 +111,9 @@ def closeout_frame(rows: list[dict[str, Any]]) -> pd.DataFrame:
         "outcome",
         "until_day",
         "done_on_day",
+        "hours_used",
+        "as_found",
+        "as_left",
         "recorded_by",
         "reason",
     ]
@@ -173,9 +176,18 @@ class Plant:
         done_on: date | None = None,
         recorded_on: date | None = None,
         by: str = "planner 1",
+        as_found: str = "as expected",
+        as_left: str = "in order",
+        **said: Any,
     ) -> None:
-        """A close-out recorded on the next civil day and known from the next night."""
+        """A close-out recorded on the next civil day and known from the next night.
+
+        What is done says all that a close-out may have to say, the day of recording as that of the work;
+        ``said`` overwrites any column.
+        """
         recorded = recorded_on or self.as_of + timedelta(days=1)
+        if outcome == "done":
+            done_on = done_on or recorded
         row_id = len(self.decisions) + 100
         self.decisions.append(
             {
@@ -188,9 +200,13 @@ class Plant:
                 "outcome": outcome,
                 "until_day": float("nan") if until is None else float(day_number(until)),
                 "done_on_day": float("nan") if done_on is None else float(day_number(done_on)),
+                "hours_used": float("nan"),
+                "as_found": as_found,
+                "as_left": as_left,
                 "recorded_by": by,
                 "reason": "as agreed",
             }
+            | said
         )
 
     def order(self, number: str) -> Order:

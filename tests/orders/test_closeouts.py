@@ -140,7 +140,7 @@ def test_an_order_that_was_followed_by_a_newer_one_stays_done() -> None:
 
 def test_every_reason_of_a_void_decision_is_explained() -> None:
     assert all(closeouts.REASONS.values())
-    assert len(closeouts.REASONS) == 6
+    assert len(closeouts.REASONS) == 8
 
 
 def test_the_history_of_done_work_names_job_subject_and_day() -> None:
@@ -148,6 +148,87 @@ def test_the_history_of_done_work_names_job_subject_and_day() -> None:
     plant.decide("C-0001", "done", done_on=MONDAY)
     history = orders.done_days(plant.book, closeout_frame(plant.decisions))
     assert history == {(Job.REPLACE_SET, "E1"): float(day_number(MONDAY))}
+
+
+@pytest.mark.parametrize(
+    ("urgency", "blank", "wanting"),
+    [
+        (Urgency.NEXT_SHUTDOWN, {"done_on_day": float("nan")}, "done_on"),
+        (Urgency.STOP_NOW, {"as_found": "", "as_left": ""}, "as_found, as_left"),
+        (Urgency.STOP_NOW, {"recorded_by": ""}, "recorded_by"),
+    ],
+)
+def test_a_close_out_that_does_not_say_all_ends_nothing_until_it_does(
+    urgency: Urgency, blank: dict[str, object], wanting: str
+) -> None:
+    asked = due(Job.REPLACE_SET, urgency=urgency)
+    plant = plant_with_order(urgency)
+    plant.decide("C-0001", "done", **blank)
+    for _ in range(9):
+        told = plant.tell(asked, known=1)
+        assert [(p.reason, p.wanted) for p in told.problems] == [("done_incomplete", wanting)]
+        assert plant.order("C-0001").state is OrderState.PROPOSED
+        assert orders.done_days(plant.book, closeout_frame(plant.decisions)) == {}
+    plant.decide("C-0001", "done")
+    told = plant.tell(clear(asked))
+    assert told.problems == []
+    assert plant.order("C-0001").state is OrderState.DONE
+
+
+def test_the_decision_before_an_incomplete_close_out_holds() -> None:
+    plant = plant_with_order()
+    plant.decide("C-0001", "accepted")
+    plant.tell(WORN, known=1)
+    plant.decide("C-0001", "done", done_on_day=float("nan"))
+    plant.tell(WORN, known=1)
+    assert plant.order("C-0001").state is OrderState.ACCEPTED
+
+
+def test_what_was_found_and_left_is_kept_with_the_event() -> None:
+    plant = plant_with_order()
+    plant.decide("C-0001", "done", as_found="a pin had turned", as_left="renewed", hours_used=6.5)
+    (event,) = plant.tell(WORN, known=1).events
+    said = {"as_found": "a pin had turned", "as_left": "renewed", "hours_used": "6.5"}
+    assert event.after == said | {"state": "done", "done_on": "2026-03-03"}
+
+
+EARLY = MONDAY + timedelta(days=30)
+
+
+@pytest.mark.parametrize(
+    ("job", "facts", "past_it"),
+    [
+        (Job.REPLACE_SET, {"limit": "conveyor", "early_on": EARLY}, "until_past_limit"),
+        (Job.REPLACE_SET, {"limit": "pin", "early_on": EARLY}, "until_past_limit"),
+        (Job.REPLACE_SET, {"limit": "case", "early_on": EARLY}, ""),
+        (Job.REPLACE_SET, {"limit": "case", "next_limit": "pin", "early_on": EARLY}, "until_past_limit"),
+        (
+            Job.REPLACE_SET,
+            {"limit": "fixed", "e_percent": 1.6, "limit_percent": 1.5, "survey_on": EARLY},
+            "until_past_limit",
+        ),
+        (Job.ADJUST_TAKEUP, {"takeup_out_early_on": EARLY}, "until_past_limit"),
+        (Job.MEASURE, {"limit": "conveyor", "early_on": EARLY}, "until_past_limit"),
+        (Job.LUBRICATE, {}, ""),
+    ],
+)
+@pytest.mark.parametrize("outcome", ["deferred", "declined"])
+def test_nothing_is_put_off_past_the_day_a_limit_of_function_or_strength_may_come(
+    job: Job, facts: dict[str, object], past_it: str, outcome: str
+) -> None:
+    asked = due(job, urgency=Urgency.THIS_WEEK, **facts)
+    for days, reason in ((0, ""), (1, past_it)):
+        plant = Plant()
+        plant.tell(asked)
+        before = plant.order("C-0001")
+        plant.decide("C-0001", outcome, until=EARLY + timedelta(days=days))
+        told = plant.tell(asked, known=1)
+        assert [p.reason for p in told.problems] == ([reason] if reason else [])
+        if reason:
+            assert plant.order("C-0001") == before
+            assert told.problems[0].wanted == EARLY.isoformat()
+        else:
+            assert plant.order("C-0001").state.value == outcome
 
 
 def test_work_is_never_done_after_it_was_recorded() -> None:

@@ -211,7 +211,7 @@ def test_a_change_names_no_field_that_is_blank_before_and_after() -> None:
         {"rows": "2"},
         {"last_evidence_on": "2026-03-04"},
         {"state": "accepted"},
-        {"state": "done"},
+        {"state": "done", "done_on": "2026-03-07", "as_found": "as expected", "as_left": "in order"},
     ]
 
 

@@ -246,7 +246,7 @@ class OrderSheet:
     orders that are part of this one, ``evidence`` the origins of the row ids in the order's reasons,
     ``reminder`` None only for a job that touches no machine, ``stop_costs`` and ``next_chain``
     only for a set to be replaced, ``sprockets`` also for work on them. ``measured_by`` are the numbers of
-    open orders that ask for a survey of its strands.
+    open orders that ask for a survey of its strands; ``past`` says that its need-by is over.
     """
 
     order: Order
@@ -264,6 +264,7 @@ class OrderSheet:
     next_chain: NextChain | None = None
     sprockets: tuple[SprocketLine, ...] = ()
     measured_by: tuple[str, ...] = ()
+    past: bool = False
 
 
 @dataclass(frozen=True)

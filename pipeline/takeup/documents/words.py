@@ -117,7 +117,7 @@ def field_value(env: Environment, field: str, text: str) -> str:
         return ""
     if field in FIELD_WORDS:
         return str(env.filters["word"](text, FIELD_WORDS[field]))
-    if field in ("need_by", "buy_by", "until", "last_evidence_on"):
+    if field in ("need_by", "buy_by", "until", "done_on", "last_evidence_on"):
         return day(date.fromisoformat(text))
     if field == "parts":
         return "; ".join(part_names(env, text.split("; ")))

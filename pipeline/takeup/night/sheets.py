@@ -195,6 +195,7 @@ class _Filling:
             stop_costs=self.stop_costs(order),
             next_chain=self.next_chain(order),
             sprockets=self.sprockets(order),
+            past=order.need_by is not None and (order.need_by - EPOCH).days < self.as_of,
             measured_by=tuple(sorted({one for strand in order.strands for one in self.measuring[strand]}))
             if order.job is Job.REPLACE_SET
             else (),

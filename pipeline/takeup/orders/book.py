@@ -99,9 +99,11 @@ def update(
     where = places(state)
     everything = asked(due, where)
     tonight = answers(verdicts, _questions(due, book))
-    made = closeouts.decisions(close_outs)
+    told_of = closeouts.decisions(close_outs, book)
+    made = told_of.found
     before = {order.number: order for order in sorted(book, key=running_number)}
     after, problems = _decided(before, made, as_of)
+    problems.extend(told_of.problems)
 
     voices = silence.hearing(
         everything, _finished(after.values()), made, as_of=as_of, silence_days=settings.value("silence_days")
@@ -149,7 +151,7 @@ def done_days(book: Sequence[Order], close_outs: pd.DataFrame) -> dict[Key, floa
     dict
         (job, subject of the order) to day number; the history that the rules judge by.
     """
-    made = closeouts.decisions(close_outs)
+    made = closeouts.decisions(close_outs, book).found
     days: dict[Key, float] = {}
     for order in sorted(book, key=running_number):
         decision = closeouts.governing(order, made)
@@ -207,7 +209,8 @@ def _decided(
         if number not in current and after[number] != order:
             after[number], reason = order, "order_followed"
         if reason and decision:
-            problems.append(closeouts.kept_out(decision, reason))
+            last = closeouts.latest_until(order) if reason == "until_past_limit" else None
+            problems.append(closeouts.kept_out(decision, reason, last.isoformat() if last else ""))
     return after, problems
 
 

@@ -3,17 +3,27 @@
 Of several decisions about one order the one recorded last counts. A decision is acted on once: an order that
 was raised, revised or reopened while the decision was known has seen it already. A decision that cannot hold
 is handed back as a row to be shown, never dropped.
+
+*Done* says on which day; of *stop now* also what was found, what was decided and who says so, because that is
+the restart authority. A row that does not say it ends nothing: the order stays, the decision before it holds,
+and the row is handed back until a whole one comes. Source: what an investigation is closed with, common
+practice, no source.
+
+Nothing is put off past the day on which a limit of function or strength may come. Source: proposed for
+takeup, no source.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
-from takeup.model import Feed, KeptOut, Order, OrderState, Urgency
-from takeup.orders.days import EPOCH, to_date
+from takeup.judgement.limits import LIMITS
+from takeup.model import Feed, Job, KeptOut, Order, OrderState, Reason, Urgency
+from takeup.orders.days import EPOCH, earliest, to_date
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -28,12 +38,21 @@ REASONS: dict[str, str] = {
     "stop_now_stands": "stop now can be accepted or done, not put off or declined",
     "until_missing": "put off without a day",
     "until_passed": "put off or declined until a day that is already past",
+    "until_past_limit": "put off or declined past the day on which a limit of function or strength may come",
+    "done_incomplete": "done without a column that ends such an order",
 }
+
+#: the columns without which *done* ends no order, and those without which it does not end *stop now*
+DONE_WANTS = ("done_on",)
+STOP_NOW_WANTS = ("done_on", "as_found", "as_left", "recorded_by")
 
 
 @dataclass(frozen=True)
 class Decision:
-    """One row of the close-outs feed."""
+    """One row of the close-outs feed; ``blank`` names what it leaves open of :data:`STOP_NOW_WANTS`.
+
+    Without a day of the work, ``done_on`` is that of the recording; such a row ends nothing.
+    """
 
     row_id: int
     line: int
@@ -45,6 +64,17 @@ class Decision:
     done_on: date
     by: str
     note: str
+    as_found: str
+    as_left: str
+    hours_used: float | None
+    blank: tuple[str, ...]
+
+    def wanting(self, order: Order) -> tuple[str, ...]:
+        """The columns without which this decision cannot end the order."""
+        if self.outcome is not OrderState.DONE:
+            return ()
+        wanted = STOP_NOW_WANTS if order.urgency is Urgency.STOP_NOW else DONE_WANTS
+        return tuple(column for column in wanted if column in self.blank)
 
     def seen_by(self, order: Order) -> bool:
         """Whether the order was last changed on a night that knew of this decision."""
@@ -55,7 +85,15 @@ class Decision:
         )
 
 
-def decisions(closeouts: pd.DataFrame) -> dict[str, Decision]:
+@dataclass(frozen=True)
+class Decisions:
+    """The decision that counts for each order number, and the later rows that cannot end their order."""
+
+    found: dict[str, Decision]
+    problems: list[KeptOut]
+
+
+def decisions(closeouts: pd.DataFrame, book: Iterable[Order]) -> Decisions:
     """The decision that counts for each order number: recorded last, of equals the one known last.
 
     A line whose outcome is blank says nothing: people put the whole form back with some of its lines filled.
@@ -64,12 +102,27 @@ def decisions(closeouts: pd.DataFrame) -> dict[str, Decision]:
     ----------
     closeouts : DataFrame
         Current rows of the feed ``order_closeouts``: its columns, ``row_id``, ``line`` and ``known_from``.
+    book : iterable of Order
+        As the last night left it; what *done* has to say goes by the order.
     """
-    if closeouts.empty:
-        return {}
+    orders = {order.number: order for order in book}
+    found: dict[str, Decision] = {}
+    incomplete: dict[str, list[KeptOut]] = {}
     said = closeouts.loc[closeouts["outcome"] != ""]
-    ordered = said.sort_values(["recorded_at_pos", "known_from", "row_id"], kind="stable")
-    return {row["order"]: _decision(row) for row in ordered.to_dict("records")}
+    for row in said.sort_values(["recorded_at_pos", "known_from", "row_id"], kind="stable").to_dict(
+        "records"
+    ):
+        decision = _decision(row)
+        order = orders.get(decision.order)
+        wanting = decision.wanting(order) if order else ()
+        if wanting:
+            incomplete.setdefault(decision.order, []).append(
+                kept_out(decision, "done_incomplete", ", ".join(wanting))
+            )
+        else:
+            found[decision.order] = decision
+            incomplete.pop(decision.order, None)
+    return Decisions(found, [row for rows in incomplete.values() for row in rows])
 
 
 def governing(order: Order, found: Mapping[str, Decision]) -> Decision | None:
@@ -92,11 +145,23 @@ def decided(order: Order, decision: Decision | None, as_of: date) -> tuple[Order
         return order, ""
     if decision.outcome in {OrderState.DONE, OrderState.ACCEPTED}:
         return replace(order, state=decision.outcome, until=None), ""
-    reason = _void(order, decision, as_of)
+    reason = void(order, decision, as_of)
     return (order if reason else replace(order, state=decision.outcome, until=decision.until)), reason
 
 
-def kept_out(decision: Decision, reason: str) -> KeptOut:
+def latest_until(order: Order) -> date | None:
+    """The last day to which an order may be put off: the limit behind it may come then. None: it has none.
+
+    An order for the take-up rests on the end of its travel, any other on the limit its reasons name.
+    """
+    days = [
+        (_fact(reason, "takeup_out_early_on")) if order.job is Job.ADJUST_TAKEUP else _limit_comes_on(reason)
+        for reason in order.reasons
+    ]
+    return earliest(*days)
+
+
+def kept_out(decision: Decision, reason: str, wanted: str = "") -> KeptOut:
     """The row to show for a decision without effect; file and raw text are looked up by ``row_id``."""
     return KeptOut(
         state="set aside",
@@ -108,6 +173,7 @@ def kept_out(decision: Decision, reason: str) -> KeptOut:
         raw="",
         column="order",
         found=decision.order,
+        wanted=wanted,
         subject=decision.order,
         row_id=decision.row_id,
     )
@@ -119,14 +185,38 @@ def unknown(found: Mapping[str, Decision], numbers: Iterable[str]) -> list[KeptO
     return [kept_out(each, "order_unknown") for number, each in sorted(found.items()) if number not in known]
 
 
-def _void(order: Order, decision: Decision, as_of: date) -> str:
+def void(order: Order, decision: Decision, as_of: date) -> str:
+    """Why putting an order off or declining it has no effect, '' where it has."""
     if order.urgency is Urgency.STOP_NOW and order.state is not OrderState.WITHDRAWN:
         return "stop_now_stands"
     if order.state is OrderState.WITHDRAWN:
         return "order_withdrawn"
     if decision.until is None:
         return "until_missing" if decision.outcome is OrderState.DEFERRED else ""
-    return "until_passed" if decision.until <= as_of else ""
+    if decision.until <= as_of:
+        return "until_passed"
+    last = latest_until(order)
+    return "until_past_limit" if last is not None and decision.until > last else ""
+
+
+def _limit_comes_on(reason: Reason) -> date | None:
+    """The day on which the limit of function or strength behind a reason may come, None where none is."""
+    limit = _fact(reason, "next_limit") or _fact(reason, "limit")
+    if limit not in LIMITS or LIMITS[limit][0] == "acceleration":
+        return None
+    reached, level = _fact(reason, "e_percent"), _fact(reason, "limit_percent")
+    if limit == _fact(reason, "limit") and reached is not None and level is not None and reached >= level:
+        return _day(reason, "survey_on")
+    return _day(reason, "early_on")
+
+
+def _day(reason: Reason, name: str) -> date | None:
+    found = _fact(reason, name)
+    return found if isinstance(found, date) else None
+
+
+def _fact(reason: Reason, name: str) -> Any:
+    return next((fact.value for fact in reason.facts if fact.name == name), None)
 
 
 def _decision(row: dict[Hashable, Any]) -> Decision:
@@ -140,8 +230,16 @@ def _decision(row: dict[Hashable, Any]) -> Decision:
         recorded_on=recorded_on,
         known=int(row["known_from"]),
         until=to_date(row["until_day"]),
-        # Nobody records today what will be done tomorrow; without a day, the work was done by then.
+        # Nobody records today what will be done tomorrow.
         done_on=recorded_on if done_on is None else min(done_on, recorded_on),
         by=row["recorded_by"],
         note=row["reason"],
+        as_found=row["as_found"],
+        as_left=row["as_left"],
+        hours_used=None if math.isnan(row["hours_used"]) else float(row["hours_used"]),
+        blank=tuple(
+            column
+            for column in STOP_NOW_WANTS
+            if (done_on is None if column == "done_on" else not row[column])
+        ),
     )

@@ -96,7 +96,20 @@ def _decided(before: Order, after: Order, decision: Decision | None, night: int,
     event = _event(after, change, was, now, night, as_of)
     if decision is None or change is Change.WITHDRAWN:
         return event
+    if change is Change.DONE:
+        event = replace(event, after=event.after | _closed_with(decision))
     return replace(event, by=decision.by, note=decision.note)
+
+
+def _closed_with(decision: Decision) -> dict[str, str]:
+    """What a close-out says of the work."""
+    said = {
+        "done_on": _text(decision.done_on),
+        "as_found": decision.as_found,
+        "as_left": decision.as_left,
+        "hours_used": "" if decision.hours_used is None else f"{decision.hours_used:g}",
+    }
+    return {name: text for name, text in said.items() if text}
 
 
 def _texts(order: Order) -> dict[str, str]:
