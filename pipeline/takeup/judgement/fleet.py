@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 #: columns of a life's latest usable survey that limits and rates ask for
 _SURVEY = ("e_wear_mean", "e_wear_max", "e_geo_mean", "e_geo_max", "u_wear", "u_geo", "zero_shift")
 #: what a record of past lives does without: a take-up is of the present
-_NOT_KNOWN = ("takeup_used_mm", "takeup_day", "takeup_hours", "pitches_removed", "survey_day")
+_NOT_KNOWN = ("takeup_used_mm", "takeup_day", "takeup_hours", "pitches_removed", "survey_day", "survey_hours")
 _MACHINE = ("kind", "service", "wet", "corrosive")
 
 
