@@ -19,8 +19,13 @@ from tests.judgement.plant import (
     worn,
 )
 
+from takeup.documents.environment import environment
+from takeup.documents.words import rule_sentence
+from takeup.judgement.explaining import explain
 from takeup.judgement.judging import Judged
+from takeup.judgement.settings import JudgementSettings
 from takeup.model import Job, Urgency
+from takeup.resources import templates_dir
 
 MATCHING = ("matching", "matching_in_doubt")
 #: short centres, so that the points govern: 3 degrees on 3 m of spacing and 9 m are 1.75 points
@@ -208,3 +213,32 @@ def test_the_newest_check_counts_and_the_worst_sprocket_speaks() -> None:
     assert (worn_tooth.job, worn_tooth.urgency) == (Job.SPROCKETS, Urgency.NEXT_SHUTDOWN)
     assert due(told, "sprocket_wear", "BE-1").subject_kind == "machine"
     assert "BE-9" not in set(told.verdicts["subject"])
+
+
+LONG = {"centres_mm": 30_000.0, "strand_spacing_mm": 900.0}
+
+
+def sentence_of(told: Judged, rule: str) -> str:
+    row = next(each for each in explain("BE-1-A", told.situation, JudgementSettings()) if each.rule == rule)
+    return rule_sentence(environment([templates_dir()]), rule, row.reason, row.subject, row.facts)
+
+
+@pytest.mark.parametrize(
+    ("difference", "both", "rule", "said"),
+    [
+        pytest.param(
+            0.03, LONG, "matching_in_doubt", "the plan line of 1.5° of skew (0.079 points on this set)"
+        ),
+        pytest.param(0.1, LONG, "matching_in_doubt", "the limit of 3.0° of skew (0.157 points on this set)"),
+        pytest.param(0.1, LONG, "matching", "below the limit of 3.0° of skew (0.157 points on this set)"),
+        pytest.param(0.2, LONG, "matching", "3.0° of skew (0.157 points on this set) is the most allowed"),
+        pytest.param(0.1, {}, "matching_in_doubt", "the plan line of 0.150 points is reached"),
+        pytest.param(0.2, {}, "matching_in_doubt", "the limit of 0.300 points lies"),
+        pytest.param(0.1, {}, "matching", "below the limit of 0.300 points."),
+    ],
+)
+def test_the_line_that_is_told_is_the_one_that_governs(
+    difference: float, both: dict[str, Any], rule: str, said: str
+) -> None:
+    """W tan(angle)/C: 900 x 0.02619/30 000 = 0.0786 and 900 x 0.05241/30 000 = 0.1572 points."""
+    assert said in sentence_of(pair(difference, **both), rule)

@@ -38,11 +38,12 @@ SAYS: dict[str, str] = {
     origins.FLEET: "fleet_number fleet_forecasts fleet_lives factor_low factor_high",
     PLANNED: "hours_per_day hours_per_day_early",
     "rates of chains in the same service at this plant": "rate rate_to_case",
-    "reckoned by takeup from the surveys": "rate rate_to_case",
+    "reckoned by takeup from the surveys": """rate rate_to_case since_case_surveys since_case_rate
+        since_case_uncertainty since_case_agrees""",
     "reckoned by takeup from the surveys and the factor past the hardened case": "rate",
     _SETTING: """lead_days margin_days joining_slack_mm limit_percent interval_days interval_hours rate
         spread_limit_points marks_wanted apart_limit_points match_limit_points match_plan_points
-        skew_limit_degrees skew_plan_degrees default_mm trigger_mm depth_limit_mm
+        skew_limit_degrees skew_plan_degrees default_mm case_default_mm trigger_mm depth_limit_mm
         rate_to_case factor_past_case least_ml most_ml
         gauge_u_mm loss_plan_percent loss_limit_percent loop_limit_mm""",
     _RECKONED: """limit limit_kind limit_percent plan_percent case_percent not_judged rate_source at_most
@@ -52,7 +53,8 @@ SAYS: dict[str, str] = {
         held_by remove_pitches left_after_mm pitches_after takeup_limit_after_percent why_not apart_points
         hides_alert due_hours overdue_hours starved_hours due_on due_about_on interval_hours next_survey_hours
         next_survey_on rate_before rate_after strand_long strand_short difference_points uncertainty_points
-        lag_by_tape_mm skew_degrees next_limit next_limit_kind next_limit_percent set_here_on at_limit
+        lag_by_tape_mm skew_degrees skew_limit_points skew_plan_points default_case case_part
+        next_limit next_limit_kind next_limit_percent set_here_on at_limit
         replaced_from_on takeup_limit_percent takeup_out_hours_early takeup_out_hours_middle
         joint_ml joints_ml film_ml hastened_by
         lapse_hours lapse_cost_points lapse_uncertainty_points rate_within_plan rate_beyond_plan

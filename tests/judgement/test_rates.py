@@ -8,10 +8,15 @@ import numpy as np
 import pytest
 from tests.judgement.plant import alone, due, fact, judged, overridden, surveys, verdict, worn
 
+from takeup.documents.environment import environment
+from takeup.documents.words import rule_sentence
 from takeup.judgement.judging import Judged
 from takeup.judgement.settings import JudgementSettings
 from takeup.model import Verdict
+from takeup.resources import templates_dir
 from takeup.wear.calibration import FleetTable, PooledRate
+
+ENV = environment([templates_dir()])
 
 POOL = FleetTable(3, "2026-03-01", 12, (), (PooledRate("abrasive_bulk", 12, 0.31),))
 
@@ -130,3 +135,42 @@ def test_a_rate_that_rose_asks_for_a_look_and_names_the_likely_cause() -> None:
     asked = due(told, "rate_change", "duty")
     assert (fact(asked, "rate_before"), fact(asked, "rate_after")) == (0.3, 0.9)
     assert fact(asked, "change_hours") == 3500
+
+
+@pytest.mark.parametrize(
+    ("last", "rate", "says", "said"),
+    [
+        pytest.param(2.25, 0.2, "slower", "slower than this; the faster one is kept", id="0.200+0.159<0.6"),
+        pytest.param(2.55, 0.5, "agrees", "that agrees with this", id="0.500+0.159>0.6"),
+        pytest.param(2.85, 0.8, "faster", "faster than this; three surveys", id="0.800-0.159>0.6"),
+    ],
+)
+def test_what_two_surveys_since_the_case_measured_is_told_beside_the_rate_used(
+    last: float, rate: float, says: str, said: str
+) -> None:
+    """The rate used stays three times 0.2. U = 2000 x 1.414 x 0.05615/1000 h = 0.159 % per 1000 h."""
+    points = [(1500, 1.0), (3500, 1.4), (5500, 1.8), (6500, 2.05), (7500, last)]
+    differs = dict.fromkeys(("survey_hours", "hours_now", "hours_reckoned"), 7500) | {
+        "bushing_outside_mm": 60
+    }
+    found = judged(alone("S", **worn(last), **differs), surveys=surveys(("S|2025-03-01", points)))
+    asked = due(found, "limit_coming", "S")
+    assert (fact(asked, "rate_source"), fact(asked, "rate")) == ("own_times_factor", pytest.approx(0.6))
+    assert fact(asked, "since_case_surveys") == 2
+    assert fact(asked, "since_case_rate") == pytest.approx(rate)
+    assert fact(asked, "since_case_uncertainty") == pytest.approx(0.1588, abs=0.0001)
+    assert fact(asked, "since_case_agrees") == says
+    told = rule_sentence(ENV, asked.rule, asked.reason, asked.subject, asked.facts)
+    assert f"since the hardened case wore through measured {rate:.3f} ± 0.159 % per 1000 h" in told
+    assert said in told
+    assert {1004, 1005} <= {row for part in asked.evidence for row in part.rows}
+
+
+@pytest.mark.parametrize("past_case", [[(6500, 2.05)], [(6500, 2.4), (7500, 2.9), (8500, 3.4)]])
+def test_one_survey_since_the_case_tells_no_rate_and_three_make_it(
+    past_case: list[tuple[float, float]],
+) -> None:
+    points = [(1500, 1.0), (3500, 1.4), (5500, 1.8), *past_case]
+    hours = dict.fromkeys(("survey_hours", "hours_now", "hours_reckoned"), points[-1][0])
+    found = judged(alone("S", **worn(points[-1][1]), **hours), surveys=surveys(("S|2025-03-01", points)))
+    assert not {f.name for each in found.due for f in each.facts if f.name.startswith("since_case")}

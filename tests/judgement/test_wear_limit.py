@@ -7,13 +7,31 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
-from tests.judgement.plant import alone, due, fact, judged, surveys, unmeasured, verdict, worn
+from tests.judgement.plant import (
+    E_GEO,
+    E_WEAR,
+    alone,
+    due,
+    fact,
+    judged,
+    surveys,
+    unmeasured,
+    verdict,
+    worn,
+)
 
+from takeup.documents.environment import environment
+from takeup.documents.words import rule_sentence
+from takeup.judgement.explaining import explain
 from takeup.judgement.judging import Judged
+from takeup.judgement.settings import JudgementSettings
 from takeup.model import Job, Urgency
+from takeup.resources import templates_dir
 
 if TYPE_CHECKING:
     import pandas as pd
+
+ENV = environment([templates_dir()])
 
 #: no case and a thick bushing, so that the limit of function (2.895 on the wear zero) comes first
 NO_CASE = {"pin_case_mm": 0, "bushing_case_mm": 0, "bushing_outside_mm": 60}
@@ -170,3 +188,39 @@ def test_the_turning_point_is_the_early_limit_or_the_silence_whichever_comes_fir
     row, strand = answer("plain"), told().prognosis.set_index("strand").loc["plain"]
     assert row["turning_hours"] == min(5500 + strand["hours_early"], strand["silence_hours"])
     assert row["turning_day"] == strand["day_early"]
+
+
+@pytest.mark.parametrize(
+    ("e", "stands"),
+    [(1.45, None), (1.5, "within"), (1.58, "past")],
+)
+def test_a_case_of_default_depth_that_is_behind_is_told_with_its_status(e: float, stands: str | None) -> None:
+    """Bushing 100 x 1.5 mm x 0.8/0.5/152.4 mm = 1.5748 %, with U of 0.112 points."""
+    default = {"bushing_case_mm": np.nan, "pin_case_mm": 0, "case_certified": "no"}
+    found = judged(alone("S", **worn(e), **default), only=("wear_limit", "limit_coming"))
+    answers = {each.rule: each for each in explain("S", found.situation, JudgementSettings())}
+    below = answers["wear_limit"]
+    assert below.reason == "below"
+    told = {each.name: each for each in below.facts}
+    said = rule_sentence(ENV, below.rule, below.reason, below.subject, below.facts)
+    if stands is None:
+        assert "default_case" not in told
+        assert "nobody stated" not in said
+        return
+    assert (told["default_case"].value, told["case_part"].value) == (stands, "bushing")
+    assert (told["case_default_mm"].value, told["case_default_mm"].is_default) == (1.5, True)
+    assert "of the bushings" in said
+    assert "by a depth of 1.5 mm that nobody stated (default, common practice, no source)" in said
+    assert "a depth stated by register or maker would make the case a limit" in said
+
+
+def test_the_spread_told_is_that_of_the_zero_it_is_told_from() -> None:
+    """Fixed centres count from nominal: there the longest mark stands out by 0.137, past U 0.079."""
+    marks = {"e_geo_max": 1.0 + E_GEO - E_WEAR + 0.137, "e_wear_max": 1.098, "spread": 0.098}
+    found = judged(alone("S", fixed_centres="yes", pin_case_mm=0, bushing_case_mm=0, **worn(1.0, **marks)))
+    answers = {each.rule: each for each in explain("S", found.situation, JudgementSettings())}
+    assert fact(answers["wear_limit"], "zero") == "nominal"
+    assert fact(answers["wear_limit"], "from_mark") == "longest"
+    assert fact(answers["wear_limit"], "spread_points") == pytest.approx(0.137)
+    assert fact(answers["wide_spread"], "spread_points") == pytest.approx(0.098)
+    assert answers["tape_against_takeup"].reason == "no_takeup"

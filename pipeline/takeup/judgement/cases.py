@@ -154,6 +154,7 @@ CASES: dict[str, dict[str, str]] = {
     "tape_against_takeup": {
         "apart": "due, plan: they disagree: miscount, unrecorded shortening, wrong strand, slack",
         "agree": "clear",
+        "no_takeup": "clear: fixed centres, there is no take-up to compare with",
         "not_same_day": "cannot judge: tape and take-up were read too far apart",
         "no_reading": "cannot judge: no take-up reading, or start travel or pitches in the strand not known",
         "no_survey": _NO_SURVEY,

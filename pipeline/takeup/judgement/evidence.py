@@ -140,10 +140,11 @@ def _baseline(row: Mapping[str, Any], situation: Situation) -> Iterator[int]:
 
 
 def _rate(row: Mapping[str, Any], situation: Situation) -> Iterator[int]:
-    """The rows of the surveys that the rate took."""
+    """The rows of the surveys that the rate took, and of those past the case that are told beside it."""
     first, last = row.get("rate_from_hours", np.nan), row.get("rate_to_hours", np.nan)
+    since = row.get("since_case_from_hours", np.nan)
     for survey in situation.surveys_of(row.get("life_id", "")):
-        if survey["usable_for_rate"] and first <= survey["hours"] <= last:
+        if survey["usable_for_rate"] and (first <= survey["hours"] <= last or since <= survey["hours"]):
             yield from _listed(survey["row_ids"])
 
 

@@ -17,9 +17,19 @@ from takeup.judgement.edges import edges
 from takeup.judgement.lapses import lapse_columns
 from takeup.judgement.limits import Limits, limits
 from takeup.judgement.planning import planning
-from takeup.judgement.rates import History, Rates, change, history, rates, seen_on, wearing_service
+from takeup.judgement.rates import (
+    History,
+    Rates,
+    Since,
+    change,
+    history,
+    rates,
+    seen_on,
+    since_case,
+    wearing_service,
+)
+from takeup.judgement.rule import RATE, Situation, numbers, rounded, words, yes
 from takeup.judgement.rule import History as Closed
-from takeup.judgement.rule import Situation, numbers, words, yes
 from takeup.judgement.seen import seals_lost
 from takeup.judgement.settings import JudgementSettings
 from takeup.judgement.takeup import Takeup, takeup
@@ -82,7 +92,11 @@ def prognosis(
     }
     machines, names = words(strands, "machine"), words(strands, "strand")
     more["run_in_hours"] = settings.forecast.column("run_in_hours", machines, names)
-    more |= _rate_columns(own) | {"wearing_service": wearing_service(strands, settings)}
+    more |= (
+        _rate_columns(own)
+        | _since_columns(since_case(strands, past, table.bend), own)
+        | {"wearing_service": wearing_service(strands, settings)}
+    )
     more |= _change_columns(change(strands, past, settings), past)
     more |= coming.bounds(strands, more, own, fleet, settings)
     more |= coming.dates(strands, more)
@@ -147,6 +161,21 @@ def _rate_columns(own: Rates) -> Columns:
         "rate_from_hours": own.from_hours,
         "rate_to_hours": own.to_hours,
         "rate_phase_hours": own.phase_hours,
+    }
+
+
+def _since_columns(since: Since, own: Rates) -> Columns:
+    """What the surveys past the case measured, where the rate in force is that of before times a factor."""
+    told = (own.source == "own_times_factor") & np.isfinite(since.rate) & np.isfinite(since.expanded)
+    rate, expanded = rounded(since.rate, RATE), rounded(since.expanded, RATE)
+    used = rounded(own.rate, RATE)
+    agrees = np.select([rate + expanded < used, rate - expanded > used], ["slower", "faster"], "agrees")
+    return {
+        "since_case_surveys": np.where(told, since.surveys, 0),
+        "since_case_rate": np.where(told, rate, np.nan),
+        "since_case_expanded": np.where(told, expanded, np.nan),
+        "since_case_from_hours": np.where(told, since.from_hours, np.nan),
+        "since_case_agrees": np.where(told, agrees, "").astype(object),
     }
 
 

@@ -152,6 +152,46 @@ def rates(
     )
 
 
+class Since(NamedTuple):
+    """The rate between the first and the last survey past the case, one value a life; NaN below two."""
+
+    surveys: Ints
+    rate: Floats  # % per 1000 h
+    expanded: Floats
+    from_hours: Floats  # life hours of the first of them
+
+
+def since_case(strands: pd.DataFrame, past: History, bend_percent: Floats) -> Since:
+    """What the surveys since the case wore through tell of the rate, be they too few for one in force.
+
+    r = 1000 (e2 - e1)/(h2 - h1), U = 2000 sqrt(u1^2 + u2^2)/(h2 - h1). Source: definition; GUM, first order.
+
+    Parameters
+    ----------
+    strands : DataFrame
+        The state frame.
+    past : History
+    bend_percent : (n,) float
+        Where the hardened case is through. [%]
+    """
+    life = np.repeat(np.arange(len(strands)), np.diff(past.starts))
+    with np.errstate(invalid="ignore"):
+        at = np.flatnonzero(past.e > bend_percent[life])
+    counted = np.bincount(life[at], minlength=len(strands)).astype(np.int64)
+    first, last = np.zeros(len(strands), dtype=np.int64), np.zeros(len(strands), dtype=np.int64)
+    last[life[at]] = at  # surveys of a life stand by hours, so the last is written last
+    first[life[at][::-1]] = at[::-1]
+    some = counted >= 2
+    run, grown = np.full(len(strands), np.nan), np.full(len(strands), np.nan)
+    run[some] = past.hours[last[some]] - past.hours[first[some]]
+    grown[some] = past.e[last[some]] - past.e[first[some]]
+    run = np.where(run > 0, run, np.nan)
+    u_e = TWO_ENDS * numbers(strands, "u_geo")
+    begun = np.full(len(strands), np.nan)
+    begun[some] = past.hours[first[some]]
+    return Since(counted, 1000 * grown / run, 2000 * TWO_ENDS * u_e / run, begun)
+
+
 def _hours_of(past: History, own: NDArray[np.bool_], index: Floats) -> Floats:
     """Life hours of a survey of each life that has a rate of its own."""
     hours = np.full(own.shape, np.nan)

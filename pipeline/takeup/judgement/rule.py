@@ -27,11 +27,13 @@ Reads = Callable[[Row], Iterable[tuple[str, str]]]
 History = Mapping[tuple[Job, str], float]
 
 #: Decimals to which values are rounded before they meet a threshold, so that the last bit of a float decides
-#: nothing: thousandths of a per cent, tenths of an hour and of a millimetre, hundredths of a degree.
+#: nothing: thousandths of a per cent, tenths of an hour and of a millimetre, hundredths of a degree, ten
+#: thousandths of a per cent per 1000 h.
 PERCENT = 3
 HOURS = 1
 MM = 1
 DEGREES = 2
+RATE = 4
 
 
 class Outcome(NamedTuple):

@@ -22,7 +22,7 @@ from takeup.judgement.facts import (
     setting_fact,
 )
 from takeup.judgement.limits import LIMITS
-from takeup.judgement.rule import Row, numbers, words
+from takeup.judgement.rule import PERCENT, Row, numbers, words
 from takeup.judgement.settings import JudgementSettings
 from takeup.model import Fact
 
@@ -79,13 +79,14 @@ def why_unjudged(row: Row) -> tuple[Fact, ...]:
     )
 
 
-def survey_facts(row: Row) -> tuple[Fact, ...]:
-    """Day and marks of the survey."""
+def survey_facts(row: Row, zero: str = "as_fitted") -> tuple[Fact, ...]:
+    """Day and marks of the survey; the spread of the marks in the zero that is told."""
+    spread = row["e_geo_max"] - row["e_geo_mean"] if zero == "nominal" else row["spread"]
     return facts(
         {
             "survey_on": row["survey_day"],
             "marks": row["n_marks"],
-            "spread_points": _step(row["spread"]),
+            "spread_points": _step(spread),
             "baseline": row["baseline"],
         },
         SURVEY,
@@ -95,7 +96,7 @@ def survey_facts(row: Row) -> tuple[Fact, ...]:
 def limit_facts(row: Row, settings: JudgementSettings, which: str) -> tuple[Fact, ...]:
     """The elongation set against one limit; ``which`` is ``decides`` or ``plan``."""
     limit = row[f"{which}_limit"]
-    told = survey_facts(row) + facts(
+    told = survey_facts(row, row[f"{which}_zero"]) + facts(
         {
             "e_percent": _step(row[f"{which}_e"]),
             "uncertainty_percent": _step(row[f"{which}_expanded"]),
@@ -119,7 +120,21 @@ def limit_facts(row: Row, settings: JudgementSettings, which: str) -> tuple[Fact
     told += facts({"missing": tuple(row["missing"].split())}, REGISTER)
     if known(row["bend"]):
         told += (fact("case_percent", _step(row["bend"]), is_default=bool(row["bend_is_default"])),)
+        told += _default_case(row, settings)
     return told
+
+
+def _default_case(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
+    """The default depth whose case the mean reaches, alone or with U; it never asks for a chain."""
+    e, expanded, bend = row["e_wear_mean"], 2 * row["u_wear"], row["bend"]
+    if not row["bend_is_default"] or not round(e + expanded, PERCENT) >= round(bend, PERCENT):
+        return ()
+    reached = "past" if round(e, PERCENT) >= round(bend, PERCENT) else "within"
+    told = facts({"default_case": reached, "case_part": row["bend_part"]})
+    return (
+        *told,
+        setting_fact("case_default_mm", settings.limits, f"{row['bend_part']}_case_mm", row),
+    )
 
 
 def forecast_facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
@@ -132,6 +147,16 @@ def forecast_facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
     if known(row["past_case_factor"]):
         told += (_rate_to_case(row, settings),)
         told += (setting_fact("factor_past_case", settings.forecast, "past_case_factor", row),)
+    if row["since_case_agrees"]:
+        told += facts(
+            {
+                "since_case_surveys": row["since_case_surveys"],
+                "since_case_rate": row["since_case_rate"],
+                "since_case_uncertainty": row["since_case_expanded"],
+                "since_case_agrees": row["since_case_agrees"],
+            },
+            _RATE_ORIGIN["own"],
+        )
     told += facts({"reckoned_on": row["reckon_day"]})
     for name, column in (("hours_per_day", "h_middle"), ("hours_per_day_early", "h_early")):
         planned = row[column] == row["planned_hours_per_day"]

@@ -37,6 +37,10 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
+#: the two thresholds of a set, each in points or by the skew it makes, whichever comes first
+_LINES = ("limit", "plan")
+
+
 def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
     """Every set of two or more strands against the limit."""
     sets = pairs(situation, settings)
@@ -86,6 +90,8 @@ def as_answers(sets: pd.DataFrame, case: np.ndarray, threshold: str) -> pd.DataF
                 "carried_long",
                 "carried_short",
                 "survey_settings",
+                *_LINES,
+                *(f"{each}_by_skew" for each in _LINES),
             )
         },
         **{name: sets[name].to_numpy() for name in ("survey_rows", "strand_rows", "lag_row")},
@@ -107,6 +113,7 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
     )
     told += facts_of({"lag_mm": row["lag_mm"], "lag_on": row["lag_day"]}, READING)
     told += facts_of({"skew_degrees": row["skew"]})
+    told += facts_of({f"skew_{name}_points": row[name] for name in _LINES if row[f"{name}_by_skew"]})
     told += tuple(_elongation(row, which) for which in ("long", "short"))
     return told + tuple(
         setting_fact(name, settings.limits, name, row)

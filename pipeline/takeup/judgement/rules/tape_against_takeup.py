@@ -49,6 +49,7 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
     apart, limit = rounded(np.abs(e - screw), PERCENT), rounded(limit, PERCENT)
     together = days <= settings.surveying.column("same_survey_days", machines, names)
     case = choose(
+        (yes(strands, "takeup_none"), "no_takeup"),
         *unjudged(strands)[:2],
         (np.isnan(screw), "no_reading"),
         (~together, "not_same_day"),
@@ -74,6 +75,8 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
 
 def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
     """Both gauges and their difference."""
+    if row["case"] == "no_takeup":
+        return ()
     if row["case"] in ("no_survey", "no_pitch"):
         return why_unjudged(row)
     told = survey_facts(row) + facts_of(
@@ -107,6 +110,7 @@ RULE = Rule(
     outcomes={
         "apart": PLAN,
         "agree": CLEAR,
+        "no_takeup": CLEAR,
         "not_same_day": CANNOT,
         "no_reading": CANNOT,
         "no_survey": CANNOT,
