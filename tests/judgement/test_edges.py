@@ -43,6 +43,16 @@ EDGE: dict[str, tuple[dict[str, Any], str, Job | None, Urgency | None, float]] =
     "within": (SIZES | gauged(67.0), "limit_within", SET, WEEK, 2.5),
     "at the limit": (SIZES | gauged(66.0), "limit_reached", SET, WEEK, 0.0),
     "past the limit": (SIZES | gauged(50.0), "limit_reached", SET, WEEK, -40.0),
+    "turned over since": (SIZES | gauged(69.0), "plan_line_again", SET, PLAN, -2.5),
+    "gauged before it was turned": (SIZES | gauged(69.0), "plan_line_reached", SPROCKETS, PLAN, -2.5),
+    "turned over and at the limit": (SIZES | gauged(66.0), "limit_reached", SET, WEEK, 0.0),
+    "the chain before was turned over": (
+        SIZES | gauged(69.0),
+        "plan_line_reached",
+        SPROCKETS,
+        PLAN,
+        -2.5,
+    ),
     "nobody asks": ({}, "not_asked", None, None, np.nan),
     "drag conveyor": (DRAG | SIZES, "not_gauged", None, None, np.nan),
     "drag conveyor, no sizes": (DRAG, "not_gauged", None, None, np.nan),
@@ -62,7 +72,17 @@ EDGE: dict[str, tuple[dict[str, Any], str, Job | None, Urgency | None, float]] =
 def edges() -> Judged:
     """Every case of the table on a strand of its own."""
     seen = {"finding": "thin_sidebar", "strand": "thin ones seen", "machine": "machine of thin ones seen"}
-    return judged(*(alone(name, **case[0]) for name, case in EDGE.items()), findings=findings(seen))
+    turned = {
+        "turned over since": MONDAY - 60.0,
+        "gauged before it was turned": MONDAY - 1.0,
+        "turned over and at the limit": MONDAY - 60.0,
+        "the chain before was turned over": MONDAY - 400.0,
+    }
+    return judged(
+        *(alone(name, **case[0]) for name, case in EDGE.items()),
+        findings=findings(seen),
+        history={(SPROCKETS, name): day for name, day in turned.items()},
+    )
 
 
 @pytest.mark.parametrize("name", EDGE)

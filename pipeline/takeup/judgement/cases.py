@@ -173,6 +173,7 @@ CASES: dict[str, dict[str, str]] = {
         "limit_reached": "due, this week: the thinnest sidebar has lost the part of its section allowed",
         "limit_within": "due, this week: that limit lies within the uncertainty; strength gets no grace",
         "plan_line_reached": "due, plan: turn the chain over, or plan its replacement",
+        "plan_line_again": "due, plan: turned over in this life already; plan its replacement",
         "below": "clear",
         "not_asked": "clear: no drag conveyor, no thin sidebar seen, none gauged",
         "not_gauged": "cannot judge: edges wear here, and no sidebar height was gauged in this life",

@@ -6,6 +6,9 @@ set is replaced this week. It is a limit of strength: reached within the uncerta
 reached. Drag chain built symmetrical is turned over when one side is worn (UFGS 15502N, 2.11.3.1). Source:
 the formula derived, limit 0.25 and plan line 0.15 common practice, no source.
 
+A chain gauged at its plan line after that work was closed out in its life has been turned, or could not be:
+then its replacement is planned.
+
 A strand is asked about where it wears its edges: in a drag conveyor, where thin sidebars were seen, and where
 somebody gauged one.
 """
@@ -41,9 +44,10 @@ from takeup.model import Fact, Job
 
 if TYPE_CHECKING:
     import pandas as pd
+    from numpy.typing import NDArray
 
 _OF = "of the net section"
-_JUDGED = ("limit_reached", "limit_within", "plan_line_reached", "below")
+_JUDGED = ("limit_reached", "limit_within", "plan_line_reached", "plan_line_again", "below")
 
 
 def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  # noqa: ARG001
@@ -61,10 +65,11 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
             (loss < -expanded, "taller_than_new"),
             (loss >= limit, "limit_reached"),
             (rounded(loss + expanded, PERCENT) >= limit, "limit_within"),
+            ((loss >= plan) & _turned(situation), "plan_line_again"),
             (loss >= plan, "plan_line_reached"),
             otherwise="below",
         )
-    line = np.where(np.isin(case, ("below", "plan_line_reached")), plan, limit)
+    line = np.where(np.isin(case, ("below", "plan_line_reached", "plan_line_again")), plan, limit)
     line[np.isnan(loss)] = np.nan
     return answers(
         strands,
@@ -76,6 +81,16 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
         unit="%",
         job=np.where(case == "plan_line_reached", Job.SPROCKETS.value, "").astype(object),
     )
+
+
+def _turned(situation: Situation) -> NDArray[np.bool_]:
+    """Whether the work at the plan line was closed out in this life, and a sidebar gauged after it."""
+    strands = situation.strands
+    done = situation.done_on(Job.SPROCKETS, words(strands, "set"))
+    with np.errstate(invalid="ignore"):
+        return np.asarray(
+            (done > numbers(strands, "fitted_day")) & (done < numbers(strands, "sidebar_day")), dtype=bool
+        )
 
 
 def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
@@ -118,6 +133,7 @@ RULE = Rule(
         "limit_reached": THIS_WEEK,
         "limit_within": THIS_WEEK,
         "plan_line_reached": PLAN,
+        "plan_line_again": PLAN,
         "below": CLEAR,
         "not_asked": CLEAR,
         "not_gauged": CANNOT,
