@@ -81,6 +81,7 @@ def fleet(strands: int) -> SimpleNamespace:
             "finding": draw.choice(words, which.size, p=[0.02, 0.72, 0.25, 0.001, 0.009]),
             "stop_class": False,
             "severity": "",
+            "stated": "",
             "abnormal": True,
             "place": "",
             "remark": "",

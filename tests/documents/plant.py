@@ -346,7 +346,13 @@ def orders() -> tuple[OrderSheet, ...]:
         DRAG,
         Urgency.STOP_NOW,
         reason(
-            "abnormal_finding", "DC-12-A", "fracture", *finding("broken_pin", "pin broken", "DC-12-A", "stop")
+            "abnormal_finding",
+            "DC-12-A",
+            "fracture",
+            *finding("broken_pin", "pin broken", "DC-12-A", "stop"),
+            Fact("run_since_hours", 35.5, "h", "the meter readings"),
+            Fact("run_from_on", date(2026, 3, 1), "day", "the meter readings"),
+            Fact("run_to_on", date(2026, 3, 3), "day", "the meter readings"),
         ),
     )
     lubricate = replace(

@@ -286,6 +286,14 @@ def test_a_fracture_order_looks_at_the_whole_system_and_ends_with_restart_author
     assert "not started again before the person with restart authority has signed" in page.text
 
 
+def test_a_stop_order_whose_meter_runs_on_says_so_before_anything_else() -> None:
+    told = page_of(SHEETS[Job.INVESTIGATE_FRACTURE])
+    says = "The meter shows 36 run hours since (readings of Sun 1 Mar 2026 and Tue 3 Mar 2026)"
+    assert says in told.text.partition("Urgency")[0]
+    assert "if this machine runs, stop it, or record who decided that it may run" in told.text
+    assert "run hours since" not in page_of(SHEETS[Job.MEASURE]).text.partition("Urgency")[0]
+
+
 def test_a_temporary_link_is_only_a_signed_step_of_a_fracture_order() -> None:
     for path in TEMPLATES.rglob("*.j2"):
         text = path.read_text(encoding="utf-8")

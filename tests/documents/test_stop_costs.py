@@ -75,7 +75,11 @@ def test_a_cheaper_stop_is_named_and_decides_nothing():
 def test_past_a_limit_of_strength_no_stop_is_a_choice_by_cost():
     cheap = replace(AUTUMN, expected_cost=2000)
     found = text(replace(TABLE, limit_kind="strength", lines=(SPRING, OWN, cheap)))
-    assert "No other stop is cheaper by this table than the one this order is dated for." in found
+    # A cheaper one after the early date stands in the table, so the sentence says which stops it weighs.
+    assert (
+        "Of the stops up to the early date of this limit of strength, no other stop is cheaper by this table "
+        "than the one this order is dated for." in found
+    )
     assert "Past it a chain may break under load and hurt people." in found
     assert "told for what it risks, never as a choice" in found
     assert "break under load" not in text(TABLE)

@@ -175,7 +175,8 @@ def findings(*seen: dict[str, Any]) -> pd.DataFrame:
     rows = []
     for number, differs in enumerate(seen):
         row = {"row_id": 500 + number} | usual | differs
-        rows.append({"pos": row["day"] + 0.5, "raw_finding": row["finding"].replace("_", " ")} | row)
+        usual_of = {"pos": row["day"] + 0.5, "raw_finding": row["finding"].replace("_", " ")}
+        rows.append(usual_of | {"stated": row["severity"]} | row)
     return pd.DataFrame(rows)
 
 

@@ -7,7 +7,19 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from tests.judgement.plant import MONDAY, alone, due, fact, findings, judged, strand, surveys, verdict, worn
+from tests.judgement.plant import (
+    MONDAY,
+    alone,
+    due,
+    fact,
+    findings,
+    judged,
+    metered,
+    strand,
+    surveys,
+    verdict,
+    worn,
+)
 
 from takeup.derive.vocabulary import CORROSION, NOTE, NOTHING_FOUND, VOCABULARY
 from takeup.judgement.judging import Judged
@@ -18,6 +30,7 @@ if TYPE_CHECKING:
 
 STOP, SOON, NEXT, PLAN = Urgency.STOP_NOW, Urgency.THIS_WEEK, Urgency.NEXT_SHUTDOWN, Urgency.PLAN
 ONLY = ("abnormal_finding",)
+ASKED = ("abnormal_finding", "S")
 FRACTURE, ALIGN, LUBE = Job.INVESTIGATE_FRACTURE, Job.INSPECT_ALIGNMENT, Job.LUBRICATE
 
 #: finding → differs, strand differs, case, job, urgency
@@ -190,3 +203,50 @@ def test_a_seal_lost_is_the_cause_of_a_rate_that_rose() -> None:
     seen = findings({"finding": "seal_missing", "day": MONDAY - 40})
     found = judged(strand(**row), findings=seen, surveys=surveys(("BE-1-A|2025-03-01", points)))
     assert verdict(found, "rate_change")["reason"] == "seal_finding"
+
+
+# ------------------------------------------------------------------------------------ whose word it is
+
+
+@pytest.mark.parametrize(
+    ("differs", "origin"),
+    [
+        ({"finding": "cracked_bushing", "stop_class": True}, "the vocabulary of findings"),
+        (
+            {"finding": "cracked_bushing", "stop_class": True, "severity": "note"},
+            "the vocabulary of findings",
+        ),
+        ({"finding": "cracked_bushing", "stop_class": True, "severity": "stop"}, "the inspection finding"),
+        ({"finding": "unclassified", "stop_class": True, "remark": "cracked?"}, "the words of the finding"),
+        ({"finding": "side_rub", "stop_class": True, "remark": "plate cracked"}, "the words of the finding"),
+        ({"finding": "side_rub", "severity": "soon"}, "the inspection finding"),
+    ],
+    ids=["word", "row states less", "row", "free words", "remark", "row, soon"],
+)
+def test_a_severity_says_whether_row_vocabulary_or_words_set_it(differs: dict[str, Any], origin: str) -> None:
+    found = due(
+        judged(alone("S"), findings=findings({"strand": "S", "machine": "machine of S"} | differs)), *ASKED
+    )
+    (severity,) = [one for one in found.facts if one.name == "severity"]
+    assert severity.origin.startswith(origin)
+
+
+# ---------------------------------------------------------------------------------- a machine that runs on
+
+
+def test_hours_that_the_meter_shows_after_a_stop_are_told_with_their_readings() -> None:
+    def told(*readings: tuple[int, float], **differs: Any) -> Any:
+        seen = {"finding": "cracked_pin", "stop_class": True, "strand": "S", "machine": "machine of S"}
+        return due(judged(alone("S"), findings=findings(seen | differs), meters=metered(*readings)), *ASKED)
+
+    since = (MONDAY - 1, 1000.0), (MONDAY + 1, 1024.0), (MONDAY + 4, 1060.5)
+    row = told(*since)
+    # The reading before the finding holds hours of before it: what is told begins with the first one after.
+    assert fact(row, "run_since_hours") == 36.5
+    assert (fact(row, "run_to_on") - fact(row, "run_from_on")).days == 3
+    assert len({each.part: each.rows for each in row.evidence}["meter"]) == 2
+    stood = told((MONDAY - 1, 1000.0), (MONDAY + 1, 1024.0), (MONDAY + 4, 1024.0))
+    silent = told((MONDAY - 1, 1000.0), (MONDAY + 1, 1024.0))
+    warned = told(*since, finding="side_rub", stop_class=False)
+    for each in (stood, silent, warned):
+        assert not [one for one in each.facts if one.name == "run_since_hours"]

@@ -27,10 +27,13 @@ SAYS: dict[str, str] = {
     _SURVEY: """survey_on marks spread_points baseline longest_mark e_percent uncertainty_percent zero
         from_mark e_long_percent e_short_percent apart_limit_points e_forward_percent""",
     _READING: "takeup_on used_mm read_used_mm takeup_basis shortened_on lag_mm lag_on e_takeup_percent",
-    origins.METER: "hours_per_day hours_per_day_early last_survey_hours last_lube_hours change_hours due_on",
+    origins.METER: "hours_per_day hours_per_day_early last_survey_hours last_lube_hours change_hours due_on"
+    " run_since_hours run_from_on run_to_on",
     origins.LUBED: "last_lube_on greased_on given_on given_ml blank_run rows",
     origins.SEEN: "finding findings as_written remark place severity seen_on rows inspections"
     " height_now_mm clearance_mm gauged_on",
+    origins.VOCABULARY_SAYS: "severity",
+    origins.WORDS_SAY: "severity",
     origins.GAUGED: "sprocket depth_mm checked_on turned",
     origins.STOPS: "shutdown next_stop next_stop_on",
     origins.CLOSED: "replaced_on",

@@ -275,6 +275,25 @@ def test_a_fracture_stops_the_machine_and_is_investigated(site):
     assert "crack right across" in page
 
 
+@pytest.mark.parametrize(("machine", "hours"), [("FE-32", 100), ("EL-13", 15)])
+def test_a_machine_that_runs_on_after_a_stop_is_told_on_order_index_and_files(site, machine, hours):
+    order = orders(site, 5)["investigate_fracture", machine]
+    ran = order["runs_on"]
+    assert ran["to_on"] == "2026-09-09"
+    assert round(ran["hours"]) == hours
+    assert any(row["part"] == "meter" for reason in order["reasons"] for row in reason["evidence"])
+    folder = site.folders.queue / "night-000005"
+    page = (folder / "orders" / f"{order['number']}.html").read_text("utf-8")
+    lines = (folder / "index.html").read_text("utf-8").partition(f"orders/{order['number']}.html")[2]
+    row = next(
+        line for line in (folder / "orders.csv").read_text("utf-8").splitlines() if order["number"] in line
+    )
+    for text in (page, lines, row):
+        assert f"The meter shows {hours} run hours since" in text
+    # The hours refresh the order; what it asks for is the same.
+    assert order["revision"] == orders(site, 4)["investigate_fracture", machine]["revision"]
+
+
 def test_a_crack_in_words_of_its_own_stops_the_machine_too(site):
     order = orders(site, 4)["investigate_fracture", "EL-13"]
     assert order["urgency"] == "stop now"

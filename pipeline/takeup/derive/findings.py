@@ -33,8 +33,8 @@ if TYPE_CHECKING:
 #: columns and types of the frame of findings
 COLUMNS = {
     "row_id": WHOLE, "machine": TEXT, "strand": TEXT, "day": WHOLE, "pos": NUMBER, "finding": TEXT,
-    "stop_class": FLAG, "severity": TEXT, "abnormal": FLAG, "place": TEXT, "remark": TEXT,
-    "raw_finding": TEXT, "first_load": FLAG, "in_joint": FLAG,
+    "stop_class": FLAG, "severity": TEXT, "stated": TEXT, "abnormal": FLAG, "place": TEXT,
+    "remark": TEXT, "raw_finding": TEXT, "first_load": FLAG, "in_joint": FLAG,
 }  # fmt: skip
 
 #: said shortly before a word, that it is not so
@@ -68,8 +68,8 @@ def findings(
     -------
     DataFrame
         row_id, machine (the strand's own where blank), strand, day, pos, finding, stop_class, severity (the
-        row's, else the vocabulary's), abnormal, place, remark, raw_finding, first_load (it came with the
-        feed's first load), in_joint (place or remark speak of a joint); sorted by row id.
+        row's, else the vocabulary's), stated (the row's), abnormal, place, remark, raw_finding, first_load
+        (it came with the feed's first load), in_joint (place or remark speak of a joint); sorted by row id.
 
     Raises
     ------
@@ -99,6 +99,7 @@ def findings(
             "finding": [one.finding for one in told],
             "stop_class": [one.stop_class for one in told],
             "severity": [one.severity for one in told],
+            "stated": rows["severity"],
             "abnormal": [one.abnormal for one in told],
             "place": rows["place"],
             "remark": rows["remark"],

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -32,6 +32,16 @@ WINDOWS = {
     "usual": "utilisation_days",
     "long": "utilisation_long_days",
 }
+
+
+class Run(NamedTuple):
+    """Run hours between two readings of one meter, with their days and row ids."""
+
+    hours: float
+    from_day: int
+    to_day: int
+    from_row: int
+    to_row: int
 
 
 @dataclass(frozen=True)
@@ -147,6 +157,36 @@ class MeterBook:
         its[its] = self.curve.pos[after[its]] < np.broadcast_to(known_to, its.shape)[its]
         ids = np.append(self.rows["row_id"].to_numpy(np.int64), -1)
         return ids[np.where(before >= 0, before, -1)], ids[np.where(its, after, -1)]
+
+    def run_from(self, machine: str, pos: float) -> Run | None:
+        """What the meter of a machine shows from its first reading at or after a moment to its last.
+
+        Hours before that first reading are left out, and bridged hours too: what is told ran for sure.
+
+        Parameters
+        ----------
+        machine : str
+        pos : float
+            [d]
+
+        Returns
+        -------
+        Run or None
+            None without two readings since.
+        """
+        place = self.place.get(machine, -1)
+        if place < 0 or np.isnan(pos):
+            return None
+        begin, end = (int(each) for each in self.starts[place : place + 2])
+        first, last = begin + int(np.searchsorted(self.curve.pos[begin:end], pos)), end - 1
+        if first >= last:
+            return None
+        hours, bridged = (
+            float(each[last] - each[first]) for each in (self.curve.hours, self.curve.bridged_hours)
+        )
+        ids = self.rows["row_id"].to_numpy(np.int64)
+        began, ended = (int(self.curve.pos[each]) for each in (first, last))
+        return Run(hours - bridged, began, ended, int(ids[first]), int(ids[last]))
 
     def stuck_at(self, machines: ArrayLike, pos: ArrayLike) -> Flags:
         """Whether the meter had stood still for long at a moment."""

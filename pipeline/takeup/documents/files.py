@@ -16,7 +16,14 @@ from typing import TYPE_CHECKING
 from takeup.documents.index import changed, in_order, kept_out_sentence, unjudged_sentence
 from takeup.documents.pages import lacking
 from takeup.documents.sheets import NightSheet, OrderSheet
-from takeup.documents.words import order_subject, order_title, part_names, reason_sentence, subject_name
+from takeup.documents.words import (
+    order_subject,
+    order_title,
+    part_names,
+    reason_sentence,
+    running_sentence,
+    subject_name,
+)
 from takeup.model import KeptOut, Verdict
 
 if TYPE_CHECKING:
@@ -49,6 +56,7 @@ ORDER_COLUMNS = (
     "page",
     "lockout_reminder",
     "lockout_register",
+    "runs_on",
 )
 CHANGE_COLUMNS = (
     "order",
@@ -142,6 +150,7 @@ def orders_csv(env: Environment, sheets: Sequence[OrderSheet]) -> bytes:
                 f"orders/{order.number}.html",
                 f"reminders/{order.number}.html" if sheet.reminder else "",
                 _lockout_register(env, sheet),
+                running_sentence(env, order),
             )
         )
     return table(ORDER_COLUMNS, rows)

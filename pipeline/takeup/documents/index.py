@@ -12,7 +12,14 @@ from takeup.documents.filters import capital
 from takeup.documents.pages import lacking
 from takeup.documents.sentences import sentence
 from takeup.documents.sheets import ChangeLine, NightSheet, OrderSheet, RefusedFile
-from takeup.documents.words import field_value, order_title, reason_sentence, rule_sentence, subject_name
+from takeup.documents.words import (
+    field_value,
+    order_title,
+    reason_sentence,
+    rule_sentence,
+    running_sentence,
+    subject_name,
+)
 from takeup.model import Change, KeptOut, Urgency, Verdict
 
 if TYPE_CHECKING:
@@ -24,11 +31,15 @@ LONGEST_LIST = 100
 
 @dataclass(frozen=True)
 class OrderLine:
-    """One order on the index. ``lacking``: what the register lacks for its lockout, in sentences."""
+    """One order on the index. ``lacking``: what the register lacks for its lockout, in sentences.
+
+    ``runs_on`` is blank unless the machine must not run and its meter shows that it does.
+    """
 
     sheet: OrderSheet
     title: str
     why: str
+    runs_on: str
     more: int
     lacking: tuple[str, ...]
 
@@ -153,7 +164,8 @@ def _order_line(env: Environment, sheet: OrderSheet) -> OrderLine:
     reasons = sheet.order.reasons
     why = first_sentence(reason_sentence(env, reasons[0])) if reasons else ""
     lacks = tuple(lacking(env, sheet.reminder)) if sheet.reminder else ()
-    return OrderLine(sheet, order_title(env, sheet.order), why, max(len(reasons) - 1, 0), lacks)
+    runs_on = running_sentence(env, sheet.order)
+    return OrderLine(sheet, order_title(env, sheet.order), why, runs_on, max(len(reasons) - 1, 0), lacks)
 
 
 def first_sentence(text: str) -> str:

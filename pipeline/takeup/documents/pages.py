@@ -20,7 +20,14 @@ from takeup.documents.filters import listed, number, setting_value
 from takeup.documents.nextchain import evidence_lines, option_lines
 from takeup.documents.sentences import sentence
 from takeup.documents.sheets import EvidenceLine, OrderSheet, ReminderSheet, StrandSeries
-from takeup.documents.words import fact_value, order_subject, order_title, part_names, reason_sentence
+from takeup.documents.words import (
+    fact_value,
+    order_subject,
+    order_title,
+    part_names,
+    reason_sentence,
+    running_sentence,
+)
 from takeup.judgement.evidence import PARTS, by_part
 from takeup.judgement.facts import REGISTER
 from takeup.judgement.settings import says
@@ -125,6 +132,7 @@ def order_page(env: Environment, sheet: OrderSheet, draw: Callable[[Picture], st
         machine=sheet.machine,
         subject=order_subject(env, order),
         urgency_sentence=sentence(env, "urgency", order.urgency),
+        runs_on=running_sentence(env, order),
         reasons=[reason_sentence(env, reason) for reason in order.reasons],
         visit=[{"order": other, "title": order_title(env, other)} for other in sheet.visit],
         takes_in=[{"order": other, "title": order_title(env, other)} for other in sheet.takes_in],

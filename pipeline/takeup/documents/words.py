@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from takeup.documents.filters import bare, capital, day, listed, quantity
 from takeup.documents.sentences import sentence
 from takeup.model import Fact, Order, Reason
+from takeup.orders.running import run_since
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -106,6 +107,12 @@ def reason_sentence(env: Environment, reason: Reason) -> str:
         If the rule and case have no sentence, or it needs a fact that is not there.
     """
     return rule_sentence(env, reason.rule, reason.case, reason.subject, reason.facts)
+
+
+def running_sentence(env: Environment, order: Order) -> str:
+    """What the meter shows since the machine must not run, by the reason that knows most; else blank."""
+    run = run_since(order)
+    return "" if run is None else sentence(env, "order", "runs_on", run._asdict())
 
 
 def rule_sentence(env: Environment, rule: str, case: str, subject: str, facts: tuple[Fact, ...] = ()) -> str:

@@ -97,7 +97,9 @@ PART_OF: Mapping[str, str] = {
 }
 
 
-def evidence(rule: Rule, row: Mapping[str, Any], situation: Situation) -> tuple[Evidence, ...]:
+def evidence(
+    rule: Rule, row: Mapping[str, Any], situation: Situation, meter_rows: Iterable[int] = ()
+) -> tuple[Evidence, ...]:
     """The rows behind one answer by the part they play, each row under its first part.
 
     Parameters
@@ -106,8 +108,10 @@ def evidence(rule: Rule, row: Mapping[str, Any], situation: Situation) -> tuple[
     row : mapping
         The rule's row over its strand's.
     situation : Situation
+    meter_rows : iterable of int, optional
+        Further meter readings.
     """
-    found: defaultdict[str, list[int]] = defaultdict(list)
+    found: defaultdict[str, list[int]] = defaultdict(list, meter=list(meter_rows))
     for name in (*rule.evidence, *rule.beside):
         if name in LOOKED_UP:
             found[name] += LOOKED_UP[name](row, situation)

@@ -13,6 +13,7 @@ from takeup.judgement.facts import day, known
 from takeup.judgement.reads import settings_read
 from takeup.judgement.rule import Columns
 from takeup.judgement.rules import registered
+from takeup.judgement.running import run_since, running_facts
 from takeup.model import Answer, Job, Urgency, Verdict
 
 if TYPE_CHECKING:
@@ -104,6 +105,7 @@ class _StrandRow(Mapping[str, Any]):
 def _verdict(
     rule: Rule, row: Mapping[str, Any], situation: Situation, settings: JudgementSettings
 ) -> Verdict:
+    run = run_since(row, situation)
     return Verdict(
         rule=rule.name,
         subject_kind=row["subject_kind"],
@@ -121,8 +123,8 @@ def _verdict(
         need_by=day(row["need_by_day"]),
         buy_by=day(row["buy_by_day"]),
         reason=row["case"],
-        evidence=evidence(rule, row, situation),
-        facts=rule.facts(row, settings),
+        evidence=evidence(rule, row, situation, () if run is None else (run.from_row, run.to_row)),
+        facts=(*rule.facts(row, settings), *running_facts(run)),
         settings=settings_read(rule.reads, row, settings),
     )
 

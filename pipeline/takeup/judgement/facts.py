@@ -204,6 +204,10 @@ FACTS: dict[str, tuple[str, str]] = {
     "loop_mm": ("mm", "length that centres and teeth need"),
     "loop_apart_mm": ("mm", "the first less the second"),
     "loop_limit_mm": ("mm", "difference above which one of them is wrong"),
+    # a machine that must not run
+    "run_since_hours": ("h", "run hours that the meter shows since the machine must not run"),
+    "run_from_on": ("day", "day of the first meter reading since then"),
+    "run_to_on": ("day", "day of the last meter reading"),
     # matching
     "strand_long": ("word", "strand of the set that is longest"),
     "strand_short": ("word", "strand of the set that is shortest"),
@@ -249,6 +253,8 @@ READING = "the take-up reading"
 METER = "the meter readings"
 LUBED = "the lube records"
 SEEN = "the inspection finding"
+VOCABULARY_SAYS = "the vocabulary of findings: the row states no severity as grave"
+WORDS_SAY = "the words of the finding or its remark: the row states no severity as grave"
 GAUGED = "the sprocket check"
 STOPS = "the shutdown plan"
 CLOSED = "the order close-outs"

@@ -211,7 +211,8 @@ def answers(
         Life hours and day number at which the answer would change; NaN where not known.
     **more
         Further columns: ``urgency`` or ``job`` where a case leaves them open (blank: by the case),
-        ``need_by_day``, ``buy_by_day``, and whatever the rule's facts need.
+        ``need_by_day``, ``buy_by_day``, ``stop_pos`` (the moment from which a machine that is to stop must
+        not run), and whatever the rule's facts need.
 
     Returns
     -------

@@ -28,7 +28,8 @@ from takeup.derive.vocabulary import (
     stop_word,
 )
 from takeup.judgement.evidence import mixed
-from takeup.judgement.rule import Situation, numbers, words, yes
+from takeup.judgement.facts import SEEN, VOCABULARY_SAYS, WORDS_SAY
+from takeup.judgement.rule import Situation, choose, numbers, words, yes
 from takeup.model import Job
 
 if TYPE_CHECKING:
@@ -44,9 +45,10 @@ def seen(situation: Situation) -> pd.DataFrame:
     """The findings with their subject, effective severity, job, and what came after them."""
     strands, rows = situation.strands, situation.findings
     if not len(rows):
-        names = ("row_id", "machine", "strand", "day", "pos", "finding", "severity", "place", "remark")
-        more = ("raw_finding", "in_joint", "subject_kind", "subject", "job", "looked_since", "renewed", "at")
-        return pd.DataFrame({name: pd.Series(dtype=object) for name in names + more}).astype(
+        names = ("row_id", "machine", "strand", "day", "pos", "finding", "severity", "place")
+        more = ("remark", "raw_finding", "in_joint", "severity_from", "subject_kind", "subject", "job")
+        after = ("looked_since", "renewed", "at")
+        return pd.DataFrame({name: pd.Series(dtype=object) for name in names + more + after}).astype(
             {"looked_since": bool, "renewed": bool, "at": np.int64, "row_id": np.int64}
         )
     found = rows.reset_index(drop=True)
@@ -58,6 +60,12 @@ def seen(situation: Situation) -> pd.DataFrame:
     worse = np.minimum(stated, [rank[usual.get(name, SOON)] for name in word])
     worse[yes(found, "stop_class")] = rank[STOP]
     severity = np.array(SEVERITIES, dtype=object)[worse]
+    by_word = np.array([usual.get(name, SOON) for name in word], dtype=object)
+    origin = choose(
+        (words(found, "stated") == severity, SEEN),
+        ((word != UNCLASSIFIED) & (by_word == severity), VOCABULARY_SAYS),
+        otherwise=WORDS_SAY,
+    )
     pos = numbers(found, "pos")
     fitted = numbers(strands, "fitted_day")
     renewed = (at >= 0) & (numbers(found, "day") < np.where(at >= 0, fitted[at], -np.inf))
@@ -66,6 +74,7 @@ def seen(situation: Situation) -> pd.DataFrame:
         subject_kind=np.where(strand != "", "strand", "machine"),
         subject=np.where(strand != "", strand, machine),
         severity=severity,
+        severity_from=origin,
         job=_jobs(found, severity, _never_oiled(strands, strand, machine, at)),
         looked_since=(_looked(found, pos) > pos) & (severity != STOP),
         renewed=renewed & ((severity != STOP) | yes(found, "first_load")),

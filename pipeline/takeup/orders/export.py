@@ -17,6 +17,7 @@ from takeup.errors import OurFault
 from takeup.judgement.register import Lacking
 from takeup.judgement.stops import StopTable
 from takeup.model import Fact, Order, Reason, row_ids
+from takeup.orders.running import run_since
 from takeup.orders.told import OPEN
 from takeup.orders.visits import Visit
 
@@ -122,8 +123,14 @@ def _order(
         "raised_on": _plain(order.raised_as_of),
         "revised_on": _plain(order.revised_as_of),
         "last_evidence_on": _plain(order.last_evidence_on),
+        "runs_on": _runs_on(order),
         "reasons": [_reason(reason, order.number, where) for reason in order.reasons],
     }
+
+
+def _runs_on(order: Order) -> dict[str, Any] | None:
+    run = run_since(order)
+    return None if run is None else {name: _plain(value) for name, value in run._asdict().items()}
 
 
 def _register(lacking: Sequence[Lacking] | None) -> dict[str, Any] | None:

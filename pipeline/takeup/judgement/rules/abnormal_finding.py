@@ -78,6 +78,7 @@ def _due(open_rows: pd.DataFrame, every: pd.DataFrame) -> pd.DataFrame:
         rank=open_rows["severity"].map(order),
         unread=open_rows["finding"].eq(UNCLASSIFIED),
         newest=-open_rows["pos"].to_numpy(dtype=np.float64),
+        stop_pos=open_rows["pos"].astype(np.float64).where(open_rows["severity"].eq(STOP)),
     )
     rows = rows.sort_values(["subject_kind", "subject", "rank", "unread", "newest", "row_id"], kind="stable")
     groups = rows.groupby(["subject_kind", "subject", "job"], sort=False)
@@ -105,10 +106,12 @@ def _due(open_rows: pd.DataFrame, every: pd.DataFrame) -> pd.DataFrame:
         finding=words(head, "finding"),
         findings=[tuple(dict.fromkeys(found)) for _, found in groups["finding"]],
         severity=severity,
+        severity_from=words(head, "severity_from"),
         place=words(head, "place"),
         remark=words(head, "remark"),
         as_written=words(head, "raw_finding"),
         seen_day=numbers(head, "day"),
+        stop_pos=groups["stop_pos"].min().to_numpy(),
     )
     frame["subject_kind"] = head["subject_kind"]
     return frame
@@ -129,12 +132,11 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
             "as_written": row["as_written"],
             "remark": row["remark"],
             "place": row["place"],
-            "severity": row["severity"],
             "seen_on": row["seen_day"],
             "rows": len(row["evidence_rows"]),
         },
         SEEN,
-    )
+    ) + facts_of({"severity": row["severity"]}, row["severity_from"])
     return told + lube_plan_facts(row, settings) if _wants_oil(row) else told
 
 

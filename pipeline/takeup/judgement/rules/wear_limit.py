@@ -80,6 +80,7 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
         margin=rounded(limit - e, PERCENT),
         margin_u=rounded(numbers(strands, "decides_expanded"), PERCENT),
         unit="%",
+        stop_pos=numbers(strands, "survey_day") + 0.5,
         turning_hours=np.where(below, np.fmin(expected, numbers(strands, "silence_hours")), np.nan),
         turning_day=np.where(below, numbers(strands, "day_early"), np.nan),
     )
