@@ -88,7 +88,12 @@ def test_a_buy_by_that_is_past_says_order_today_and_the_exposure_as_dates() -> N
     text = page_of(SHEETS[Job.REPLACE_SET]).text
     past = "past before this order was raised, on Fri 27 Feb 2026. Order today, and expedite."
     assert f"Mon 26 Jan 2026: {past}" in text
-    assert text.count("The plant is exposed from Mon 20 Apr 2026 until Fri 8 May 2026.") == 1
+    # Nobody ordered on the day of raising: the way of a set counts from the day the dates are reckoned from.
+    way = (
+        "A set ordered on Mon 2 Mar 2026, from which day these dates are reckoned, would arrive about Mon 11"
+    )
+    assert text.count(way) == 1
+    assert text.count("The plant is exposed from Mon 20 Apr 2026 until Mon 11 May 2026.") == 1
     assert text.count("exposed") == 1
 
 
@@ -118,6 +123,8 @@ def test_the_worst_of_several_exposures_is_told() -> None:
     found = exposure(order)
     assert found is not None
     assert found.early_on == date(2026, 4, 20)
+    # Raised again, revised again or told on another night, the days are the same.
+    assert exposure(replace(order, revised_as_of=date(2026, 3, 9), set_here_on=date(2026, 9, 1))) == found
     assert exposure(replace(order, reasons=(Reason("limit_coming", "A", "x", COMING[:3]),))) is None
     assert exposure(replace(order, buy_by=order.raised_as_of)) is None
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import importlib.util
 import json
+import re
 import sys
 from collections import Counter
 from datetime import date
@@ -273,6 +274,24 @@ def test_a_fracture_stops_the_machine_and_is_investigated(site):
     assert order["urgency"] == "stop now"
     page = (site.folders.queue / "night-000002" / "orders" / f"{order['number']}.html").read_text("utf-8")
     assert "crack right across" in page
+
+
+@pytest.mark.parametrize(("night", "what"), [(4, "EL-11"), (5, "EL-11"), (5, "HD-73")])
+def test_every_sentence_of_an_order_tells_one_day_of_ordering_a_set(site, night, what):
+    order = next(
+        one
+        for (job, _), one in orders(site, night).items()
+        if job == "replace_set" and one["machine"] == what
+    )
+    page = (site.folders.queue / f"night-{night:06d}" / "orders" / f"{order['number']}.html").read_text(
+        "utf-8"
+    )
+    text = " ".join(re.sub(r"<[^>]+>", "", page).split())
+    ways = re.findall(
+        r"[Aa] set ordered on (\w+ \d+ \w+ \d+).{0,60}?(?:about|here on) (\w+ \d+ \w+ \d+)", text
+    )
+    assert len(ways) > 1
+    assert set(ways) == {ways[0]}
 
 
 @pytest.mark.parametrize(("machine", "hours"), [("FE-32", 100), ("EL-13", 15)])

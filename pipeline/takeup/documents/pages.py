@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
-from typing import TYPE_CHECKING
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup
 
@@ -68,8 +68,12 @@ class Facts:
 
 @dataclass(frozen=True)
 class Exposure:
-    """A buy-by before the order was raised: a set ordered on that day, and the day the limit may come."""
+    """A buy-by before the order was raised, and the way of a set ordered on the reckoning day.
 
+    The days are those of the strand whose limit may come first, as in the table of candidate stops.
+    """
+
+    raised_on: date
     ordered_on: date
     arrives_on: date
     early_on: date
@@ -179,14 +183,23 @@ def lacking(env: Environment, sheet: ReminderSheet) -> list[str]:
 def exposure(order: Order) -> Exposure | None:
     """The exposure of an order whose buy-by was past when it was raised, None where it was not.
 
-    Every day in it stands still: counted from tonight, it would be another on every page of every night.
+    Every day in it stands still for a week or until the next survey: counted from tonight, it would be
+    another on every page of every night.
     """
-    early = [fact.value for reason in order.reasons for fact in reason.facts if fact.name == "early_on"]
-    if order.buy_by is None or order.raised_as_of is None or order.set_here_on is None or not early:
+    if order.buy_by is None or order.raised_as_of is None or order.buy_by >= order.raised_as_of:
         return None
-    if order.buy_by >= order.raised_as_of:
+    said: list[dict[str, Any]] = [{fact.name: fact.value for fact in each.facts} for each in order.reasons]
+    ahead = [
+        (facts["early_on"], facts.get("middle_on", date.max), reason.subject, facts)
+        for reason, facts in zip(order.reasons, said, strict=True)
+        if facts.keys() >= {"early_on", "reckoned_on", "lead_days"}
+    ]
+    if not ahead:
         return None
-    return Exposure(order.raised_as_of, order.set_here_on, min(early))
+    early_on, _, _, facts = min(ahead, key=lambda one: one[:3])
+    ordered_on = facts["reckoned_on"]
+    arrives_on = ordered_on + timedelta(days=int(facts["lead_days"]))
+    return Exposure(order.raised_as_of, ordered_on, arrives_on, early_on)
 
 
 def seen(reasons: Iterable[Reason]) -> list[str]:
