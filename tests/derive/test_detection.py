@@ -1,6 +1,6 @@
 """Slips put into simulated rows are seen, and clean rows and fast wear are left alone.
 
-Floors stand three standard errors below what ``python -m tests.benchmarks.detection`` measured on ten times
+Floors stand three standard errors below what ``python -m tests.benchmarks.detection`` measured on eight times
 as many pairs, each error being that of the slips here; where it saw all of some hundreds, one may be missed.
 They hold the detectors to what they can do, no more: strands that wear alike cannot be told apart.
 """
@@ -17,16 +17,16 @@ PAIRS = 300
 MEASURED = {
     "mark miscounted": 1.0,
     "survey miscounted": 1.0,
-    "strands swapped, 0.2 to 0.4": 0.61,
-    "strands swapped, 0.4 to 5.0": 0.95,
+    "strands swapped, 0.2 to 0.4": 0.636,
+    "strands swapped, 0.4 to 5.0": 0.962,
     "copied": 1.0,
-    "copied from sister, 0.2 to 0.4": 0.98,
+    "copied from sister, 0.2 to 0.4": 0.927,
     "copied from sister, 0.4 to 5.0": 1.0,
-    "seal lost, 1 survey on": 0.94,
-    "seal lost, 2 surveys on": 0.96,
-    "hidden lapse, by the rate": 0.77,
+    "seal lost, 1 survey on": 0.87,
+    "seal lost, 2 surveys on": 0.98,
+    "hidden lapse, by the rate": 0.732,
     "meter reset": 1.0,
-    "meter changed": 0.99,
+    "meter changed": 0.993,
     "meter rolled over": 1.0,
     "not greased": 1.0,
     "greased thinly": 1.0,
@@ -47,7 +47,7 @@ def test_slips_are_seen_on_the_night_they_arrive(usual: Told, slip: str, part: f
 
 
 def test_clean_rows_are_left_alone(usual: Told) -> None:
-    """The benchmark saw no miscount or exchange in 21,000 clean surveys, and 15 changes of rate in 1,000.
+    """The benchmark saw no miscount or exchange in 17,000 clean surveys, and 18 changes of rate in 1,000.
 
     A test at twice the uncertainty finds some two in a hundred where nothing changed; those ask for a look.
     """
@@ -57,13 +57,13 @@ def test_clean_rows_are_left_alone(usual: Told) -> None:
     assert found["meter fell (of readings)"].hits == found["hours wrong (of meters)"].hits == 0
     assert found["grease overdue"].hits == 0
     changed = found["change of rate"]
-    assert changed.hits <= changed.trials * 0.015 + 3 * math.sqrt(changed.trials * 0.015)
+    assert changed.hits <= changed.trials * 0.018 + 3 * math.sqrt(changed.trials * 0.018)
 
 
 def test_fast_wear_on_long_spans_is_seldom_taken_for_a_miscount() -> None:
     """On 40 pitches a pitch is 2.5 points, which a chain without its seal can grow between two surveys.
 
-    The benchmark set 18 in 1,000 such surveys aside (before what had jumped was let vouch: 180).
+    The benchmark set 10 in 1,000 such surveys aside (before what had jumped was let vouch: 180).
     """
     found: Share = alarms(told(5, PAIRS, 0.8, 40))["fast wear set aside"]
     assert found.trials > 25
