@@ -112,6 +112,11 @@ def test_a_buy_by_still_ahead_asks_for_no_haste() -> None:
     assert "expedite" not in text
 
 
+def test_forecasts_made_at_a_stage_and_lent_ones_are_counted_apart() -> None:
+    text = page_of(SHEETS[Job.REPLACE_SET]).text
+    assert text.count("9 made at this stage and 203 lent by the others, of which 95 %") >= 2
+
+
 def test_the_worst_of_several_exposures_is_told() -> None:
     later = tuple(
         replace(fact, value=date(2026, 9, 1)) if fact.name == "early_on" else fact for fact in COMING

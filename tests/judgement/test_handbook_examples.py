@@ -88,6 +88,12 @@ def test_dates_of_the_case_and_a_buy_by_that_is_already_past() -> None:
     assert fact(coming, "middle_on") == date(2026, 6, 2)
     assert fact(coming, "hours_early") <= 1012
     assert fact(coming, "fleet_number") == 7
+    # The record's factor is told as the record has it; what doubt makes of it is told as reckoned.
+    assert fact(coming, "factor_low") == round(low, 2)
+    assert fact(coming, "factor_early") == round(fact(coming, "hours_early") / hours, 2) < round(low, 2)
+    origin = {one.name: one.origin for one in coming.facts}
+    assert origin["factor_low"] == "the record of past forecasts"
+    assert origin["factor_early"].startswith("reckoned by takeup")
     assert coming.reason == "buy_by_reached"
     assert coming.buy_by is not None
     assert coming.buy_by < date(2026, 3, 2)

@@ -35,10 +35,12 @@ SAYS: dict[str, str] = {
     origins.VOCABULARY_SAYS: "severity",
     origins.WORDS_SAY: "severity",
     origins.GAUGED: "sprocket depth_mm checked_on turned",
+    f"{origins.RECKONED}: the record's factor, the doubt of the tape and that of the zero": """factor_early
+        factor_late""",
     origins.STOPS: "shutdown next_stop next_stop_on",
     origins.CLOSED: "replaced_on",
     origins.KEPT_OUT: "set_aside_on feed strands hides_alert reason rows lines",
-    origins.FLEET: "fleet_number fleet_forecasts fleet_lives factor_low factor_high",
+    origins.FLEET: "fleet_number fleet_forecasts fleet_lent fleet_lives factor_low factor_high",
     PLANNED: "hours_per_day hours_per_day_early",
     "rates of chains in the same service at this plant": "rate rate_to_case",
     "reckoned by takeup from the surveys": """rate rate_to_case since_case_surveys since_case_rate

@@ -350,7 +350,9 @@ def test_the_record_multiplies_hours_and_doubt_and_takes_the_doubt_off_again():
     """(1000 + 100) x 0.7 - 100 = 670; (1000 + 100) x 1.6 - 100 = 1660."""
     found = bounds(RECORD, **STRAND, u_zero_percent=0.0, formula=told())
     np.testing.assert_allclose([found.early[0], found.middle[0], found.late[0]], [670, 1000, 1660])
-    assert (found.calibrated[0], found.forecasts[0], found.lives[0]) == (True, 212, 38)
+    assert (found.calibrated[0], found.forecasts[0], found.lent[0], found.lives[0]) == (True, 200, 12, 38)
+    # The record's own factors beside what the doubt made of them: 0.67 and 1.66 of the forecast.
+    assert (found.low[0], found.high[0]) == (0.7, 1.6)
 
 
 def test_the_zero_is_joined_as_a_square():

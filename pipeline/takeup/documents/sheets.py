@@ -157,6 +157,7 @@ class Forecast:
     basis: str = ""
     fleet_number: int | None = None
     fleet_forecasts: int | None = None
+    fleet_lent: int | None = None
     fleet_lives: int | None = None
     factor_low: float | None = None
     factor_high: float | None = None

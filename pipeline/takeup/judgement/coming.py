@@ -82,7 +82,7 @@ def bounds(
     distance, expanded, level = (stands[f"ahead_{name}"] for name in ("distance", "expanded", "level"))
     kept = _hours(strands, every, distance, expanded, level, stands["bend"], own, fleet, settings)
     with np.errstate(invalid="ignore", divide="ignore"):
-        low, high = kept.early / kept.middle, kept.late / kept.middle
+        early, late = kept.early / kept.middle, kept.late / kept.middle
         turns = (stands["bend"] < stands["ahead_level"]) | (own.rate > own.before)
         turns &= np.isnan(own.past_case) & ~np.isnan(own.before)
 
@@ -99,8 +99,11 @@ def bounds(
         "fleet_number": where_scored(float(fleet.number)),
         "fleet_forecasts": where_scored(kept.forecasts),
         "fleet_lives": where_scored(kept.lives),
-        "factor_low": where_scored(low),
-        "factor_high": where_scored(high),
+        "fleet_lent": where_scored(kept.lent),
+        "factor_low": where_scored(kept.low),
+        "factor_high": where_scored(kept.high),
+        "factor_early": where_scored(early),
+        "factor_late": where_scored(late),
         "past_case_factor": np.where(
             turns, settings.forecast.column("past_case_factor", *_whose(strands)), np.nan
         ),

@@ -176,11 +176,16 @@ def forecast_facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
         {
             "fleet_number": row["fleet_number"],
             "fleet_forecasts": row["fleet_forecasts"],
+            "fleet_lent": row["fleet_lent"],
             "fleet_lives": row["fleet_lives"],
             "factor_low": _step(row["factor_low"], 2),
             "factor_high": _step(row["factor_high"], 2),
         },
         FLEET,
+    )
+    told += facts(
+        {"factor_early": _step(row["factor_early"], 2), "factor_late": _step(row["factor_late"], 2)},
+        f"{RECKONED}: the record's factor, the doubt of the tape and that of the zero",
     )
     told += facts({"need_by_on": row["need_by_day"], "buy_by_on": row["buy_by_day"]})
     told += facts({"shutdown": row["shutdown"]}, STOPS)

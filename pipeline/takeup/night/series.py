@@ -202,6 +202,7 @@ def _forecast(row: Mapping[str, Any]) -> Forecast | None:
         basis=row["bounds_basis"],
         fleet_number=_whole(row["fleet_number"]),
         fleet_forecasts=_whole(row["fleet_forecasts"]),
+        fleet_lent=_whole(row["fleet_lent"]),
         fleet_lives=_whole(row["fleet_lives"]),
         factor_low=known(row["factor_low"]),
         factor_high=known(row["factor_high"]),

@@ -155,9 +155,9 @@ EMPTY_TABLE = FleetTable(0, "", 0, (), ())
 class FleetBounds(NamedTuple):
     """Hours from the newest survey, and what they stand on, (n,) each.
 
-    Where ``calibrated``, the fleet's record gave early and late, from ``forecasts`` past forecasts of
-    ``lives`` lives: 95 % of them reached their level no sooner than ``early / middle`` of the forecast.
-    Elsewhere those two are 0.
+    Where ``calibrated``, the fleet's record gave early and late, from ``forecasts`` past forecasts made at
+    this stage and ``lent`` by the others, of ``lives`` lives; ``low`` and ``high`` are its factors, before
+    the doubt of tape and zero. Elsewhere the counts are 0 and the factors NaN.
     """
 
     early: Floats
@@ -166,6 +166,9 @@ class FleetBounds(NamedTuple):
     calibrated: NDArray[np.bool_]
     forecasts: Ints
     lives: Ints
+    lent: Ints
+    low: Floats
+    high: Floats
 
 
 def weighted_points(value: Floats, weight: Floats, parts: ArrayLike) -> Floats:
@@ -424,12 +427,12 @@ def fleet_table(
 
 
 def _looked_up(table: FleetTable, own: NDArray[np.bool_], stage: Ints) -> tuple[Floats, Ints]:
-    """Low and high factor (2, n), numbers of forecasts and lives (2, n); NaN and 0 where nothing is said."""
+    """Low and high factor (2, n), forecasts, lives and lent (3, n); NaN and 0 where nothing is said."""
     shape = (2, 2, len(STAGES) + 1)
-    factors, counts = np.full(shape, np.nan), np.zeros(shape, dtype=np.int64)
+    factors, counts = np.full(shape, np.nan), np.zeros((3, *shape[1:]), dtype=np.int64)
     for cell in table.cells:
         factors[:, int(cell.own), cell.stage] = cell.low, cell.high
-        counts[:, int(cell.own), cell.stage] = cell.forecasts + cell.lent, cell.lives
+        counts[:, int(cell.own), cell.stage] = cell.forecasts, cell.lives, cell.lent
     here = (slice(None), own.astype(np.int64), stage)
     return factors[here], counts[here]
 
@@ -487,10 +490,10 @@ def bounds(
     )
     with np.errstate(invalid="ignore", divide="ignore"):
         stage = stage_of(e / limit)
-        (low, high), (forecasts, lives) = _looked_up(table, mine, stage)
-        calibrated = ~np.isnan(low) & np.isfinite(formula.middle) & (r > 0)
+        (of_low, of_high), counts = _looked_up(table, mine, stage)
+        calibrated = ~np.isnan(of_low) & np.isfinite(formula.middle) & (r > 0)
         shipped = np.where(mine[:, None], np.array(SHIPPED_OWN)[stage], np.array(SHIPPED_NONE)[stage])
-        low, high = np.where(calibrated, low, shipped[:, 0]), np.where(calibrated, high, shipped[:, 1])
+        low, high = np.where(calibrated, of_low, shipped[:, 0]), np.where(calibrated, of_high, shipped[:, 1])
         middle, doubt, zero = formula.middle, doubt_hours(u, r), 1000 * NORMAL_95 * u_zero / r
         early, late = (middle + doubt) * low - doubt, (middle + doubt) * high - doubt
         down, up = np.maximum(middle - early, 0), np.maximum(late - middle, 0)
@@ -499,6 +502,6 @@ def bounds(
     early = np.where(calibrated, early, np.fmin(early, formula.early))
     late = np.where(calibrated, late, np.fmax(late, formula.late))
     early, late = (np.where(np.isnan(middle), np.nan, bound) for bound in (early, late))
-    return FleetBounds(
-        early, middle, late, calibrated, np.where(calibrated, forecasts, 0), np.where(calibrated, lives, 0)
-    )
+    forecasts, lives, lent = np.where(calibrated, counts, 0)
+    factors = np.where(calibrated, (of_low, of_high), np.nan)
+    return FleetBounds(early, middle, late, calibrated, forecasts, lives, lent, *factors)
