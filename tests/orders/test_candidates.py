@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 from tests.orders.plant import MONDAY, Plant, due, shutdown_frame
 
+from takeup.audit.answers import strand_answer
 from takeup.errors import OurFault
 from takeup.judgement.facts import FACTS
 from takeup.model import Fact, Job, Order, Urgency, Verdict
@@ -41,6 +42,12 @@ def raised(*verdicts: Verdict, plant: Plant | None = None) -> list[Order]:
             (),
         ),
         (
+            due(Job.CORRECT_DATA, "strands/pin_case_mm", kind="source", strands=("E1-A", "D2-N")),
+            "source",
+            "strands/pin_case_mm",
+            ("D2-N", "E1-A"),
+        ),
+        (
             due(Job.CORRECT_DATA, "E1-A", rule="grease_on_dry", case="greased"),
             "source",
             "lube_records/greased",
@@ -54,6 +61,14 @@ def test_a_verdict_belongs_to_one_subject(
 ) -> None:
     (order,) = raised(verdict)
     assert (order.subject_kind, order.subject, order.strands) == (kind, subject, strands)
+
+
+def test_records_of_several_machines_name_their_strands_and_keep_no_machine() -> None:
+    strands = ("E1-A", "D2-N")
+    (order,) = raised(due(Job.CORRECT_DATA, "strands/pin_case_mm", kind="source", strands=strands))
+    assert (order.machine, order.strands) == ("", ("D2-N", "E1-A"))
+    answer = strand_answer("E1-A", MONDAY, (), [order], pd.DataFrame(columns=["feed", "file", "line"]))
+    assert answer.orders == (order,)
 
 
 def test_sprockets_of_a_machine_with_two_sets_are_asked_for_both() -> None:

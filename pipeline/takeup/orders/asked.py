@@ -93,7 +93,8 @@ def _asked(verdict: Verdict, places: Places) -> Iterable[Asked]:
     )
     subjects: list[tuple[str, str, Names]] = []
     if job is Job.CORRECT_DATA:
-        subjects = [("source", _source(verdict), strands)]
+        # Of records: the strands whose verdicts want them, though the records keep no machine.
+        subjects = [("source", _source(verdict), strands or _concerned(verdict))]
     elif job in SET_JOBS:
         subjects = [
             ("set", name, places.strands("set", name) or strands)
@@ -113,6 +114,16 @@ def _asked(verdict: Verdict, places: Places) -> Iterable[Asked]:
         subjects = [(*where, strands)]
     for kind, subject, which in subjects:
         yield Asked(verdict, job, urgency, kind, subject, machine, which, evidence_on)
+
+
+def _concerned(verdict: Verdict) -> Names:
+    return tuple(
+        sorted({str(strand) for named in facts_named(verdict, "strands") for strand in _each(named)})
+    )
+
+
+def _each(named: object) -> tuple[object, ...]:
+    return named if isinstance(named, tuple) else (named,)
 
 
 def _source(verdict: Verdict) -> str:
