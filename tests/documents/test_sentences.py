@@ -245,7 +245,8 @@ def test_a_sites_own_sentence_goes_before_ours(tmp_path) -> None:
     assert sentence(env, "urgency", "plan") == "Some day."
     assert (
         sentence(env, "urgency", "this_week")
-        == "To be done by the need-by day: a week after it was asked for, or the day that a limit gives."
+        == "To be done by the need-by day: a week after it was asked for, or the earlier day that the wear "
+        "gives; a new set by the day that its limit gives."
     )
 
 

@@ -73,6 +73,17 @@ def test_when_a_strand_is_measured(name: str) -> None:
     assert row["job"] == ("" if urgency is None else Job.MEASURE.value)
 
 
+@pytest.mark.parametrize("name", CASES)
+def test_a_survey_wanted_this_week_has_the_day_on_which_it_fell_due(name: str) -> None:
+    urgency = CASES[name][2]
+    if urgency is None:
+        return
+    asked = due(told(), "survey_overdue", name)
+    days = [each.value for each in asked.facts if each.name in ("next_survey_on", "early_on")]
+    wanted = min(days, default=None) if urgency is Urgency.THIS_WEEK else None
+    assert asked.need_by == wanted
+
+
 def test_the_interval_is_when_the_tape_can_see_growth() -> None:
     asked = due(told(), "survey_overdue", "the interval has run")
     assert fact(asked, "interval_hours") == pytest.approx(1000 * 2 * np.sqrt(2) * 0.056157 / 0.2, abs=0.1)

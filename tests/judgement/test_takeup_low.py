@@ -136,6 +136,14 @@ def test_a_chain_that_is_shortened_until_its_set_is_here_says_both_dates() -> No
     said = rule_sentence(ENV, "takeup_low", asked.reason, asked.subject, asked.facts)
     assert "reached another limit (hardened case)" in said
     assert "here on Mon 22 Jun 2026 at the earliest, and the travel may be out as early as" in said
+    # The work has the day on which the travel may be out, and says what it does not put off.
+    assert asked.need_by == fact(asked, "takeup_out_early_on")
+    assert "It does not put" in said
+
+
+def test_without_a_rate_of_its_own_the_work_has_no_day() -> None:
+    asked = due(told(), "takeup_low", "one kind of link may lose one pitch")
+    assert asked.need_by is None
 
 
 @pytest.mark.parametrize("name", ["wall is gone", "wall may be gone"])

@@ -180,6 +180,13 @@ def test_a_day_of_the_limits_own_goes_before_the_week() -> None:
     assert plant.order("C-0001").need_by == MONDAY + timedelta(days=7)
 
 
+@pytest.mark.parametrize("own", [-20, 3, 20])
+def test_work_for_this_week_has_the_earlier_of_the_week_and_its_own_day(own: int) -> None:
+    plant = Plant()
+    plant.tell(due(Job.ADJUST_TAKEUP, urgency=U.THIS_WEEK, need_by=MONDAY + timedelta(days=own)))
+    assert plant.order("C-0001").need_by == MONDAY + timedelta(days=min(own, 7))
+
+
 def test_a_site_may_give_this_week_fewer_days() -> None:
     own = Override(3, "two crews", "lead 1", MONDAY, LATER, "settings, machine elevator 1")
     machine = {"elevator 1": {"this_week_days": own}}

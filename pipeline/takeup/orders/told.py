@@ -15,7 +15,8 @@ done                    done; a new condition, a new order     done
 out.
 
 *Stop now* and *this week* give an order a day of their own, counted from the day on which it came to that
-urgency: said once, it stands still while the nights go on. A day that the limit gives goes before it.
+urgency: said once, it stands still while the nights go on. A day that the condition itself gives holds where
+it is the earlier. No chain is bought in a week: a replacement keeps the day that its limit gives.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 
 from takeup.layered import Layered
-from takeup.model import Order, OrderState, Reason, Urgency
+from takeup.model import Job, Order, OrderState, Reason, Urgency
 from takeup.orders.candidates import Candidate
 from takeup.orders.days import earliest, latest
 from takeup.orders.settings import OrdersSettings
@@ -177,7 +178,8 @@ def _last_day(candidate: Candidate, since: date, week: int) -> date | None:
     """The day by which an urgency alone wants the job done; None for what has its own or waits for a stop."""
     if candidate.urgency is Urgency.STOP_NOW:
         return since
-    if candidate.urgency is Urgency.THIS_WEEK and not candidate.dated:
+    planned = candidate.dated and candidate.job is Job.REPLACE_SET
+    if candidate.urgency is Urgency.THIS_WEEK and not planned:
         return since + timedelta(days=week)
     return None
 

@@ -38,6 +38,9 @@ from takeup.judgement.settings import JudgementSettings
 from takeup.judgement.told import survey_facts
 from takeup.model import Fact, Job, Urgency
 
+#: cases that ask for the survey this week, on the day it falls due or the limit may come, the earlier
+_SOON = ("interval_near_limit", "last_not_usable", "silence")
+
 
 def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
     """Whether every strand wants measuring."""
@@ -66,6 +69,8 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
         now >= settings.surveying.column("longest_hours", machines, names)
     )
     waits = np.isin(case, ["within_interval", "running_in"])
+    soon = np.isin(case, _SOON)
+    due_day = np.fmin(numbers(strands, "next_survey_day"), numbers(strands, "day_early"))
     return answers(
         strands,
         case,
@@ -77,6 +82,7 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
         turning_day=np.where(waits, numbers(strands, "next_survey_day"), np.nan),
         urgency=np.where(overlong, Urgency.THIS_WEEK.value, "").astype(object),
         shortened_day=shortened,
+        need_by_day=np.where(soon & np.isfinite(due_day), due_day, np.nan),
     )
 
 

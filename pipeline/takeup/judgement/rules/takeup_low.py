@@ -9,6 +9,8 @@ worth it: then ``limit_coming`` and ``wear_limit`` ask for the chain instead. Bu
 where the travel may be out before a set can be here and fitted, the work is asked for all the same, so that
 the chain stays tight until then. It is not where a limit of strength comes before the end of the travel: a
 tight chain would break as well. Source: proposed for this project, no source.
+
+With a rate of its own the work has a day: that on which the travel may be out.
 """
 
 from __future__ import annotations
@@ -48,6 +50,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
 
+_DUE = ("shorten", "not_yet", "step_unknown")
 _WANTED = {
     "no_travel": ("takeup_travel_mm",),
     "no_reading": ("used_left_mm",),
@@ -91,6 +94,7 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
         at_limit=np.where(at_limit, words(strands, "decides_limit"), ""),
         why_not=why_not,
         replaced_from_day=_replaced_from(strands),
+        need_by_day=np.where(np.isin(case, _DUE) & yes(strands, "own_rate"), _out_early(strands), np.nan),
     )
 
 
@@ -108,6 +112,12 @@ def _why_not(strands: pd.DataFrame, at_limit: NDArray[np.bool_]) -> NDArray[Any]
         (at_limit & first, "strength"),
         otherwise="",
     )
+
+
+def _out_early(strands: pd.DataFrame) -> NDArray[np.float64]:
+    """The day on which the travel may be out; NaN where none can be named."""
+    day = numbers(strands, "takeup_day_early")
+    return np.where(np.isfinite(day), day, np.nan)
 
 
 def _replaced_from(strands: pd.DataFrame) -> NDArray[np.float64]:
@@ -162,6 +172,10 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
                 "replaced_from_on": row["replaced_from_day"],
             }
         )
+        ahead = row["ahead_limit"]
+        if ahead and ahead not in ("takeup", row["at_limit"]):
+            told += facts_of({"next_limit": ahead, "early_on": row["day_early"]})
+    if row["at_limit"] or known(row["need_by_day"]):
         told += takeup_out_facts(row)
     if case == "step_unknown":
         told += facts_of({"missing": _WANTED[case]}, REGISTER)
