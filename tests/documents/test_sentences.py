@@ -14,7 +14,7 @@ from takeup.documents.environment import environment
 from takeup.documents.files import CLOSEOUT_COLUMNS
 from takeup.documents.index import kept_out_sentence
 from takeup.documents.sentences import codes, sentence
-from takeup.documents.words import FACT_WORDS, fact_value
+from takeup.documents.words import FACT_WORDS, fact_value, rule_sentence
 from takeup.errors import OurFault
 from takeup.judgement.cases import CASES as JUDGED_CASES
 from takeup.judgement.facts import FACTS
@@ -262,3 +262,9 @@ def test_every_term_of_the_glossary_is_used_on_a_page_and_explained(code: str) -
     )
     for name in re.split(r", | and ", names):
         assert name.lower() in written, name
+
+
+def test_a_gap_in_the_register_forbids_the_lockout_as_its_reminder_does() -> None:
+    facts = (Fact("lacking", ("no_procedure",)), Fact("lacking_of", ("",)))
+    said = rule_sentence(ENV, "register_gap", "incomplete", "SC-51", facts)
+    assert said.endswith("must put this right. No lockout, and no work that needs one, before that.")
