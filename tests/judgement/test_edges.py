@@ -19,7 +19,7 @@ from takeup.judgement.settings import JudgementSettings
 from takeup.model import Job, Urgency
 
 SIZES = {"sidebar_height_mm": 76.0, "sidebar_hole_mm": 36.0}
-WEEK, PLAN = Urgency.THIS_WEEK, Urgency.PLAN
+STOP, WEEK, PLAN = Urgency.STOP_NOW, Urgency.THIS_WEEK, Urgency.PLAN
 SET, SPROCKETS = Job.REPLACE_SET, Job.SPROCKETS
 
 
@@ -41,11 +41,11 @@ EDGE: dict[str, tuple[dict[str, Any], str, Job | None, Urgency | None, float]] =
     "at the plan line": (SIZES | gauged(70.0), "plan_line_reached", SPROCKETS, PLAN, 0.0),
     "short of within": (SIZES | gauged(67.1), "plan_line_reached", SPROCKETS, PLAN, -7.25),
     "within": (SIZES | gauged(67.0), "limit_within", SET, WEEK, 2.5),
-    "at the limit": (SIZES | gauged(66.0), "limit_reached", SET, WEEK, 0.0),
-    "past the limit": (SIZES | gauged(50.0), "limit_reached", SET, WEEK, -40.0),
+    "at the limit": (SIZES | gauged(66.0), "limit_reached", SET, STOP, 0.0),
+    "past the limit": (SIZES | gauged(50.0), "limit_reached", SET, STOP, -40.0),
     "turned over since": (SIZES | gauged(69.0), "plan_line_again", SET, PLAN, -2.5),
     "gauged before it was turned": (SIZES | gauged(69.0), "plan_line_reached", SPROCKETS, PLAN, -2.5),
-    "turned over and at the limit": (SIZES | gauged(66.0), "limit_reached", SET, WEEK, 0.0),
+    "turned over and at the limit": (SIZES | gauged(66.0), "limit_reached", SET, STOP, 0.0),
     "the chain before was turned over": (
         SIZES | gauged(69.0),
         "plan_line_reached",

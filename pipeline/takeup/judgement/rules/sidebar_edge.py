@@ -2,9 +2,9 @@
 
 The share of the net section gone is (height new - height now) / (height new - hole), at the thinnest place of
 the latest day gauged. At the plan line the chain is turned over, or its replacement planned; at the limit the
-set is replaced this week. It is a limit of strength: reached within the uncertainty of the gauge counts as
-reached. Drag chain built symmetrical is turned over when one side is worn (UFGS 15502N, 2.11.3.1). Source:
-the formula derived, limit 0.25 and plan line 0.15 common practice, no source.
+machine stops. It is a limit of strength: within the uncertainty of the gauge the set is replaced this week,
+as for every such limit. Drag chain built symmetrical is turned over when one side is worn (UFGS 15502N,
+2.11.3.1). Source: the formula derived, limit 0.25 and plan line 0.15 common practice, no source.
 
 A chain gauged at its plan line after that work was closed out in its life has been turned, or could not be:
 then its replacement is planned.
@@ -28,6 +28,7 @@ from takeup.judgement.rule import (
     CLEAR,
     PERCENT,
     PLAN,
+    STOP_NOW,
     THIS_WEEK,
     Row,
     Rule,
@@ -130,7 +131,7 @@ RULE = Rule(
     name="sidebar_edge",
     job=Job.REPLACE_SET,
     outcomes={
-        "limit_reached": THIS_WEEK,
+        "limit_reached": STOP_NOW,
         "limit_within": THIS_WEEK,
         "plan_line_reached": PLAN,
         "plan_line_again": PLAN,
