@@ -55,6 +55,19 @@ def test_no_code_of_the_program_reaches_a_page(job: Job) -> None:
     assert found == set()
 
 
+def test_orders_of_one_chain_name_each_other_and_what_holds_them() -> None:
+    lube, fracture = SHEETS[Job.LUBRICATE], SHEETS[Job.INVESTIGATE_FRACTURE]
+    number = fracture.order.number
+    waiting = page_of(replace(lube, waits_for=(number,))).text
+    assert f"Not before {number} is closed" in waiting
+    assert "dry and unbrushed" in waiting
+    assert "Not before" not in page_of(lube).text
+    holding = page_of(replace(fracture, holds=(lube.order,))).text
+    assert f"Holds {lube.order.number} lubricate" in holding
+    also = page_of(replace(lube, same_chain=(SHEETS[Job.REPLACE_SET].order,))).text
+    assert f"Same chain see also {SHEETS[Job.REPLACE_SET].order.number} replace" in also
+
+
 def test_a_need_by_that_is_over_says_so_and_one_put_off_names_its_day() -> None:
     sheet = SHEETS[Job.REPLACE_SET]
     over = replace(sheet, past=True)

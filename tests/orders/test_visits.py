@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
-from tests.orders.plant import MONDAY, SETTINGS, Plant, due, shutdown_frame
+from tests.orders.plant import MONDAY, SETTINGS, Plant, clear, due, shutdown_frame
 
-from takeup.model import Job, Order, OrderState
-from takeup.orders.visits import WORK, Visit, visits
+from takeup.model import Job, Order, OrderState, Urgency
+from takeup.orders.visits import WORK, Visit, held, visits
 
 
 def on(days: int) -> date:
@@ -40,6 +40,22 @@ def test_orders_of_a_machine_within_the_window_share_a_visit_in_the_order_of_wor
     )
     assert (first.label, first.need_by) == ("elevator 1 2026-04-01", on(30))
     assert second.orders == (numbers[Job.INSPECT_ALIGNMENT, "elevator 1"],)
+
+
+def test_nothing_else_is_done_to_a_strand_while_its_fracture_is_investigated() -> None:
+    """The faces are evidence, dry and unbrushed (common practice, no source)."""
+    plant = Plant()
+    oiled, broken = due(Job.LUBRICATE, "D2-N"), due(Job.INVESTIGATE_FRACTURE, "D2-N", Urgency.STOP_NOW)
+    plant.tell(oiled, broken, due(Job.ADJUST_TAKEUP, "D2-S"), due(Job.CORRECT_DATA, "D2-N"))
+    number = {order.job: order.number for order in plant.book}
+    first = number[Job.INVESTIGATE_FRACTURE]
+    assert held(plant.book) == {number[Job.LUBRICATE]: (first,)}
+    assert {one for visit in of(plant.book) for one in visit.orders} == {first, number[Job.ADJUST_TAKEUP]}
+    plant.decide(first, "done")
+    plant.tell(oiled, clear(broken), due(Job.ADJUST_TAKEUP, "D2-S"), known=1)
+    still_open = [order for order in plant.book if order.state is not OrderState.DONE]
+    assert held(still_open) == {}
+    assert number[Job.LUBRICATE] in {one for visit in of(still_open) for one in visit.orders}
 
 
 def test_one_shutdown_is_one_visit() -> None:

@@ -248,6 +248,8 @@ class OrderSheet:
     ``reminder`` None only for a job that touches no machine, ``stop_costs`` and ``next_chain``
     only for a set to be replaced, ``sprockets`` also for work on them. ``measured_by`` are the numbers of
     open orders that ask for a survey of its strands; ``past`` says that its need-by is over.
+    ``waits_for`` are the investigations that hold it, ``holds`` the orders it holds, and ``same_chain`` the
+    other open orders for its strands, that it does not name otherwise.
     """
 
     order: Order
@@ -266,6 +268,9 @@ class OrderSheet:
     sprockets: tuple[SprocketLine, ...] = ()
     measured_by: tuple[str, ...] = ()
     past: bool = False
+    waits_for: tuple[str, ...] = ()
+    holds: tuple[Order, ...] = ()
+    same_chain: tuple[Order, ...] = ()
 
 
 @dataclass(frozen=True)

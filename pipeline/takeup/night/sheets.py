@@ -38,7 +38,7 @@ from takeup.night.telling import Told
 from takeup.night.versions import versions
 from takeup.orders.durations import basis
 from takeup.orders.export import document
-from takeup.orders.visits import Visit, visits
+from takeup.orders.visits import Visit, held, visits
 from takeup.site.settings import Settings
 from takeup.store import Store
 
@@ -159,6 +159,7 @@ class _Filling:
         self.shutdowns = {row["shutdown"]: row for row in told.derived.shutdowns.to_dict("records")}
         self.by_number = {order.number: order for order in orders}
         self.visit_of = {number: visit.orders for visit in stops for number in visit.orders}
+        self.waits_for = held(orders)
         self.takes_in: dict[str, list[Order]] = defaultdict(list)
         self.measuring: dict[str, list[str]] = defaultdict(list)
         for order in orders:
@@ -195,10 +196,34 @@ class _Filling:
             stop_costs=self.stop_costs(order),
             next_chain=self.next_chain(order),
             sprockets=self.sprockets(order),
+            waits_for=self.waits_for.get(order.number, ()),
+            holds=self.holds(order),
+            same_chain=self.same_chain(order),
             past=order.need_by is not None and (order.need_by - EPOCH).days < self.as_of,
             measured_by=tuple(sorted({one for strand in order.strands for one in self.measuring[strand]}))
             if order.job is Job.REPLACE_SET
             else (),
+        )
+
+    def holds(self, order: Order) -> tuple[Order, ...]:
+        """The orders that wait until this one is closed."""
+        return tuple(
+            self.by_number[number] for number, numbers in self.waits_for.items() if order.number in numbers
+        )
+
+    def same_chain(self, order: Order) -> tuple[Order, ...]:
+        """The other open orders for its strands, but for those that its visit, parts and holds name."""
+        if order.job is Job.CORRECT_DATA:
+            return ()
+        named = {order.number, order.swallowed_by, *self.visit_of.get(order.number, ())}
+        named |= {one.number for one in (*self.takes_in[order.number], *self.holds(order))}
+        named |= {*self.waits_for.get(order.number, ())}
+        return tuple(
+            other
+            for other in self.by_number.values()
+            if other.job is not Job.CORRECT_DATA
+            and other.number not in named
+            and {*other.strands} & {*order.strands}
         )
 
     def evidence(self, order: Order) -> Iterable[EvidenceLine]:

@@ -1,7 +1,10 @@
 """Orders of one machine that share a lockout: one visit, and the order of work in it.
 
-Source: measuring precedes adjusting, common practice, no source; the window is proposed for takeup, no
-source.
+While a fracture is investigated, nothing else is done to those strands: their faces are evidence, dry and
+unbrushed. Such an order is held, and makes no visit.
+
+Source: measuring precedes adjusting and the witness is kept, common practice, no source; the window is
+proposed for takeup, no source.
 """
 
 from __future__ import annotations
@@ -50,7 +53,7 @@ def visits(orders: Iterable[Order], *, as_of: date, settings: Layered[OrdersSett
 
     Orders of one machine share a visit when their stop days (:func:`.swallowing.stop_day`) lie within the
     bundling window of the visit's earliest, or in the same shutdown. Correcting data stops no machine;
-    what is put off, declined, or part of a larger order makes no visit of its own.
+    what is put off, declined, held, or part of a larger order makes no visit of its own.
 
     Parameters
     ----------
@@ -66,8 +69,10 @@ def visits(orders: Iterable[Order], *, as_of: date, settings: Layered[OrdersSett
     """
     by_machine: dict[str, list[Order]] = defaultdict(list)
     parts: dict[str, list[Order]] = defaultdict(list)
+    orders = list(orders)
+    waiting = held(orders)
     for order in orders:
-        if order.state not in _GOING or order.job is Job.CORRECT_DATA:
+        if order.state not in _GOING or order.job is Job.CORRECT_DATA or order.number in waiting:
             continue
         if order.swallowed_by:
             parts[order.swallowed_by].append(order)
@@ -78,6 +83,24 @@ def visits(orders: Iterable[Order], *, as_of: date, settings: Layered[OrdersSett
         for machine, its_orders in sorted(by_machine.items())
         for group in _groups(its_orders, int(settings.value("bundling_days", machine)), as_of)
     ]
+
+
+def held(orders: Iterable[Order]) -> dict[str, tuple[str, ...]]:
+    """Number of each order that waits, to the open investigations of a fracture it waits for.
+
+    Parameters
+    ----------
+    orders : iterable of Order
+        Open ones; an investigation counts while it is open, whatever was decided about it.
+    """
+    orders = list(orders)
+    witness = [order for order in orders if order.job is Job.INVESTIGATE_FRACTURE]
+    found = {
+        order.number: tuple(sorted(each.number for each in witness if {*each.strands} & {*order.strands}))
+        for order in orders
+        if order.job not in (Job.INVESTIGATE_FRACTURE, Job.CORRECT_DATA)
+    }
+    return {number: numbers for number, numbers in found.items() if numbers}
 
 
 def _groups(orders: list[Order], days: int, as_of: date) -> list[list[Order]]:
