@@ -208,7 +208,9 @@ class Verdict:
     turning_hours : float, optional
         Run hours of the present life at which the answer would change. [h]
     turning_on : date, optional
-        Civil day on which it would change.
+        Civil day on which it would change, by the same event.
+    turning_to : str
+        Case of the rule to which it would change.
     reason : str
         Code of what is missing when the rule cannot judge, or of the case that applied.
     evidence : tuple of Evidence
@@ -231,6 +233,7 @@ class Verdict:
     unit: str = ""
     turning_hours: float | None = None
     turning_on: date | None = None
+    turning_to: str = ""
     need_by: date | None = None
     buy_by: date | None = None
     reason: str = ""

@@ -158,3 +158,19 @@ def test_the_facts_of_an_answer_suffice_for_its_sentence(rule: str) -> None:
     assert {each.reason for each in mine} == set(CASES[rule])
     for each in mine:
         assert rule_sentence(ENV, rule, each.reason, each.subject, each.facts)
+
+
+def test_every_turning_point_says_to_which_case_of_its_rule_and_has_words_for_it() -> None:
+    seen = set()
+    for one in plants():
+        for each in answered(one.situation, JudgementSettings(), OWN):
+            to = each.answers["turning_to"].fillna("").to_numpy(object)
+            dated = each.answers[["turning_hours", "turning_day"]].notna().any(axis=1).to_numpy()
+            assert ((to != "") == dated).all(), each.rule.name
+            assert set(to[dated]) <= set(each.rule.outcomes), each.rule.name
+            seen |= set(to[dated])
+    assert seen >= {"silence", "acceleration_within", "due", "interval", "never_measured"}
+    kinds = ("due: ", "cannot be judged: ", "clear still: ")
+    assert all(
+        ENV.filters["word"](code, "turning_to").startswith(kinds) for code in seen | {"buy_by_reached"}
+    )

@@ -25,7 +25,8 @@ from tests.judgement.plant import (
 from takeup.documents.environment import environment
 from takeup.documents.filters import day
 from takeup.documents.words import rule_sentence
-from takeup.judgement.judging import Judged
+from takeup.judgement.judging import Judged, explain
+from takeup.judgement.settings import JudgementSettings
 from takeup.model import Urgency
 from takeup.resources import templates_dir
 
@@ -195,10 +196,25 @@ def test_dates_on_a_borrowed_rate_are_shown_but_no_work_is_tied_to_them() -> Non
     assert fact(asked, "early_on") > date(2026, 3, 2)
 
 
-def test_the_turning_point_of_a_strand_that_waits_is_its_day_to_order() -> None:
-    row = verdict(told(), "limit_coming", "own slow rate, past the plan line")
-    assert row["turning_day"] == row["threshold"] > MONDAY
-    assert (row["margin"], row["unit"]) == (row["threshold"] - MONDAY, "d")
+@pytest.mark.parametrize(
+    ("lead", "to"),
+    [pytest.param(5, "silence", id="silence-first"), pytest.param(40, "buy_by_reached", id="buy-by-first")],
+)
+def test_the_turning_point_of_a_strand_that_waits_is_its_day_to_order_or_silence(lead: int, to: str) -> None:
+    """The one that comes first, with its own hours and day; a day to order has no hours."""
+    row = FAR | worn(1.6) | {"lead_time_days": lead}
+    points = [(1500, 1.3), (3500, 1.45), (5500, 1.6)]
+    found = judged(alone("S", **row), surveys=surveys(("S|2025-03-01", points)))
+    strand, told = found.prognosis.iloc[0], verdict(found, "limit_coming", "S")
+    days = {"silence": strand["silence_day"], "buy_by_reached": strand["order_by_day"]}
+    assert (told["margin"], told["unit"]) == (told["threshold"] - MONDAY, "d")
+    assert min(days, key=lambda event: days[event]) == to
+    assert told["turning_day"] == days[to] > MONDAY
+    (answer,) = [
+        each for each in explain("S", found.situation, JudgementSettings()) if each.rule == "limit_coming"
+    ]
+    assert answer.turning_to == to
+    assert answer.turning_hours == (strand["silence_hours"] if to == "silence" else None)
 
 
 def at(days: float, hours: float = 48.0) -> tuple[float, float]:

@@ -142,6 +142,24 @@ def test_turning_points() -> None:
     assert verdict(told(), "lube_overdue", "wet 29 days")["turning_day"] == MONDAY + 1
 
 
+@pytest.mark.parametrize(
+    ("differs", "to", "hours", "days"),
+    [
+        pytest.param({"wet": "no"}, "due", 5590.0, 5, id="90 h at 16.8 a day"),
+        pytest.param({"wet": "yes"}, "calendar_due", None, 1, id="rust comes first, and it has no hours"),
+        pytest.param({"wet": "yes", "lube_last_day": MONDAY - 9}, "due", 5590.0, 5, id="hours first"),
+    ],
+)
+def test_the_turning_point_is_one_event_and_says_to_what_the_answer_would_change(
+    differs: dict[str, Any], to: str, hours: float | None, days: int
+) -> None:
+    row = alone("S", **({"lube_last_hours": 5490.0, "lube_last_day": MONDAY - 29} | differs))
+    answers = explain("S", judged(row, only=("lube_overdue",)).situation, JudgementSettings())
+    (told_so,) = [each for each in answers if each.rule == "lube_overdue"]
+    assert (told_so.turning_to, told_so.turning_hours) == (to, hours)
+    assert told_so.turning_on == date(2026, 3, 2 + days)
+
+
 def test_a_starved_joint_is_measured_in_half_the_time() -> None:
     row = told().prognosis.set_index("strand").loc
     assert row["200 h", "survey_interval_hours"] == pytest.approx(

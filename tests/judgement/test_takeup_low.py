@@ -215,3 +215,4 @@ def test_the_turning_point_is_when_the_chain_has_grown_to_the_trigger() -> None:
     """From 180 to 72 mm are 108 mm: 200 x 108/36 576 = 0.5906 points, at 0.375 %/1000 h in 1574.8 h."""
     row = verdict(judged(strand()), "takeup_low")
     assert row["turning_hours"] == pytest.approx(5500 + 1574.8, abs=0.1)
+    assert row["turning_day"] == MONDAY + int(1574.8 / 16.8)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date, timedelta
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
@@ -184,10 +185,26 @@ def test_a_take_up_that_can_never_be_shortened_is_a_limit_with_the_uncertainty_o
     assert due(told(), "limit_coming", name).reason == "takeup_running_out"
 
 
-def test_the_turning_point_is_the_early_limit_or_the_silence_whichever_comes_first() -> None:
-    row, strand = answer("plain"), told().prognosis.set_index("strand").loc["plain"]
-    assert row["turning_hours"] == min(5500 + strand["hours_early"], strand["silence_hours"])
-    assert row["turning_day"] == strand["day_early"]
+@pytest.mark.parametrize(
+    ("points", "to"),
+    [
+        pytest.param([(1500, 0.3), (3500, 0.7), (5500, 1.1)], "silence", id="far-from-the-case"),
+        pytest.param([(1500, 0.83), (3500, 1.33), (5500, 1.83)], "acceleration_within", id="close-to-it"),
+    ],
+)
+def test_the_turning_point_is_the_early_limit_or_the_silence_whichever_comes_first(
+    points: list[tuple[float, float]], to: str
+) -> None:
+    """Hours and day are those of the one event that is named; near the case it comes first."""
+    found = judged(alone("S", **worn(points[-1][1])), surveys=surveys(("S|2025-03-01", points)))
+    answers = explain("S", found.situation, JudgementSettings())
+    (told,) = [each for each in answers if each.rule == "wear_limit"]
+    strand = found.prognosis.iloc[0]
+    hours = {"silence": strand["silence_hours"], "acceleration_within": 5500 + strand["hours_early"]}
+    day = {"silence": strand["silence_day"], "acceleration_within": strand["day_early"]}
+    assert min(day, key=lambda event: day[event]) == to
+    assert (told.turning_to, told.turning_hours) == (to, hours[to])
+    assert told.turning_on == date(1970, 1, 1) + timedelta(days=int(day[to]))
 
 
 @pytest.mark.parametrize(

@@ -138,6 +138,7 @@ def _verdict(verdict: Verdict) -> dict[str, Any]:
         "unit": verdict.unit,
         "turning_hours": verdict.turning_hours,
         "turning_on": iso(verdict.turning_on),
+        "turning_to": verdict.turning_to or None,
         "need_by": iso(verdict.need_by),
         "buy_by": iso(verdict.buy_by),
         "facts": [fact_to_json(fact) for fact in verdict.facts],

@@ -192,16 +192,18 @@ def next_survey(strands: pd.DataFrame, more: Columns, own: Rates, settings: Judg
     no_survey = np.isnan(numbers(strands, "survey_day"))
     interval = rounded(np.where(no_survey, first, interval), HOURS)
     begun = np.where(no_survey, 0.0, surveyed)
-    since = numbers(strands, "hours_reckoned") - begun
+    since, reckon = numbers(strands, "hours_reckoned") - begun, numbers(strands, "reckon_day")
+    silence = column("silence_times") * interval
     return {
         "survey_interval_hours": interval,
         "starved": starved,
         "survey_hastened": hastened & ~no_survey,
         "next_survey_hours": begun + interval,
-        "next_survey_day": forecast.projected_day(
-            numbers(strands, "reckon_day"), interval, since, numbers(strands, "h_middle")
+        "next_survey_day": forecast.projected_day(reckon, interval, since, numbers(strands, "h_middle")),
+        "silence_hours": np.where(no_survey, np.nan, begun + silence),
+        "silence_day": np.where(
+            no_survey, np.nan, forecast.projected_day(reckon, silence, since, numbers(strands, "h_middle"))
         ),
-        "silence_hours": np.where(no_survey, np.nan, begun + column("silence_times") * interval),
     }
 
 

@@ -120,6 +120,7 @@ def _verdict(
         unit=row["unit"],
         turning_hours=_number(row["turning_hours"]),
         turning_on=day(row["turning_day"]),
+        turning_to=row["turning_to"],
         need_by=day(row["need_by_day"]),
         buy_by=day(row["buy_by_day"]),
         reason=row["case"],

@@ -140,6 +140,17 @@ class Situation:
         return np.array([done.get(subject, np.nan) for subject in np.asarray(subjects)], dtype=float)
 
 
+class Turns(NamedTuple):
+    """What would change an answer, new evidence aside: one event, its life hours and day number."""
+
+    to: ArrayLike  # the case of the rule it would change to
+    hours: ArrayLike = np.nan
+    day: ArrayLike = np.nan
+
+
+NO_TURN = Turns("")
+
+
 @dataclass(frozen=True)
 class Rule:
     """One trade rule.
@@ -191,8 +202,7 @@ def answers(
     threshold: ArrayLike = np.nan,
     margin: ArrayLike = np.nan,
     unit: str | NDArray[Any] = "",
-    turning_hours: ArrayLike = np.nan,
-    turning_day: ArrayLike = np.nan,
+    turns: Turns = NO_TURN,
     **more: Any,
 ) -> pd.DataFrame:
     """The frame a rule answers with, one row for each row of ``frame``.
@@ -207,8 +217,8 @@ def answers(
         Other subjects than the strand.
     value, threshold, margin : float or (n,) float
         In ``unit``; the margin is positive while clear.
-    turning_hours, turning_day : float or (n,) float
-        Life hours and day number at which the answer would change; NaN where not known.
+    turns : Turns
+        When the answer would change and to what, of :func:`first_turn`.
     **more
         Further columns: ``urgency`` or ``job`` where a case leaves them open (blank: by the case),
         ``need_by_day``, ``buy_by_day``, ``stop_pos`` (the moment from which a machine that is to stop must
@@ -231,10 +241,44 @@ def answers(
         "threshold": threshold,
         "margin": margin,
         "unit": unit,
-        "turning_hours": turning_hours,
-        "turning_day": turning_day,
+        "turning_hours": turns.hours,
+        "turning_day": turns.day,
+        "turning_to": turns.to,
     }
     return pd.DataFrame(columns | more, index=pd.RangeIndex(len(frame)))
+
+
+def first_turn(waits: ArrayLike, as_of: int, *events: Turns) -> Turns:
+    """The event that comes first for each row that waits; hours and day are those of one and the same event.
+
+    Parameters
+    ----------
+    waits : (n,) bool
+    as_of : int
+        Day number; an event whose time came without being seen comes the day after at the soonest.
+    *events : Turns
+        One an event, each (n,) or one value for all.
+
+    Examples
+    --------
+    >>> due = Turns("due", np.array([600.0, 600.0]), np.array([40.0, np.nan]))
+    >>> rust = Turns("calendar_due", day=np.array([30.0, np.nan]))
+    >>> [each.tolist() for each in first_turn(np.array([True, True]), 10, due, rust)]
+    [['calendar_due', 'due'], [nan, 600.0], [30.0, nan]]
+    """
+    waiting = np.asarray(waits, dtype=bool)
+
+    def stacked(values: Sequence[ArrayLike], dtype: Any) -> NDArray[Any]:
+        return np.stack([np.broadcast_to(np.asarray(each, dtype=dtype), waiting.shape) for each in values])
+
+    to = stacked([event.to for event in events], object)
+    hours = stacked([event.hours for event in events], np.float64)
+    day = np.maximum(stacked([event.day for event in events], np.float64), as_of + 1.0)
+    first = np.lexsort((np.nan_to_num(hours, nan=np.inf), np.nan_to_num(day, nan=np.inf)), axis=0)[0]
+    row = np.arange(waiting.size)
+    hours, day, to = hours[first, row], day[first, row], to[first, row]
+    told = waiting & (np.isfinite(hours) | np.isfinite(day))
+    return Turns(np.where(told, to, ""), np.where(told, hours, np.nan), np.where(told, day, np.nan))
 
 
 def choose(*choices: tuple[ArrayLike, str], otherwise: str) -> NDArray[Any]:

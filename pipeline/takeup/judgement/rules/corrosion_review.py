@@ -14,7 +14,7 @@ was seen up to its day, and a new chain all. Corrosion whose remark tells of bre
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -66,6 +66,8 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
         otherwise="none",
     )
     soon = asks & (words(told, "severity") == SOON)
+    names = ("finding", "findings", "place", "remark", "raw_finding", "newest_day", "days")
+    shown: dict[str, Any] = {name: told[name].to_numpy() for name in names}
     frame = answers(
         told,
         case,
@@ -78,10 +80,7 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
         rose=rose,
         rose_from=before,
         rose_to=after,
-        **{
-            name: told[name].to_numpy()
-            for name in ("finding", "findings", "place", "remark", "raw_finding", "newest_day", "days")
-        },
+        **shown,
     )
     frame["subject_kind"] = told["subject_kind"]
     return frame

@@ -25,8 +25,10 @@ from takeup.judgement.rule import (
     Row,
     Rule,
     Situation,
+    Turns,
     answers,
     choose,
+    first_turn,
     numbers,
     rounded,
     words,
@@ -84,10 +86,20 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
         threshold=np.where(by_days, idle, wanted),
         margin=np.where(by_days, idle - days, wanted - now),
         unit=np.where(by_days, "d", "h").astype(object),
-        turning_hours=np.where(waits, wanted, np.nan),
-        turning_day=np.where(waits, on_day, np.nan),
+        turns=first_turn(
+            waits,
+            as_of,
+            Turns(np.where(daily, "starved", "due"), wanted, _about(strands, wanted)),
+            Turns("calendar_due", day=on_day),
+        ),
         due_read_day=_due_read_day(situation),
     )
+
+
+def _about(strands: pd.DataFrame, hours: np.ndarray) -> np.ndarray:
+    """Day on which the life reaches these hours, at the usual hours per day."""
+    ahead = hours - numbers(strands, "hours_reckoned")
+    return projected_day(numbers(strands, "reckon_day"), ahead, 0.0, numbers(strands, "h_middle"))
 
 
 def _due_read_day(situation: Situation) -> np.ndarray:

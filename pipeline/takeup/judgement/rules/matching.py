@@ -9,7 +9,7 @@ together: US Army TM 10-3930-671-24.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -40,6 +40,32 @@ if TYPE_CHECKING:
 #: the two thresholds of a set, each in points or by the skew it makes, whichever comes first
 _LINES = ("limit", "plan")
 
+#: columns of the sets that the facts tell or that are evidence
+_SHOWN = (
+    "strand",
+    "strand_long",
+    "strand_short",
+    "e_long",
+    "e_short",
+    "survey_day",
+    "difference",
+    "expanded",
+    "lag_by_tape_mm",
+    "lag_mm",
+    "lag_day",
+    "skew",
+    "day_long",
+    "day_short",
+    "carried_long",
+    "carried_short",
+    "survey_settings",
+    *_LINES,
+    *(f"{each}_by_skew" for each in _LINES),
+    "survey_rows",
+    "strand_rows",
+    "lag_row",
+)
+
 
 def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
     """Every set of two or more strands against the limit."""
@@ -59,6 +85,7 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
 def as_answers(sets: pd.DataFrame, case: np.ndarray, threshold: str) -> pd.DataFrame:
     """Answers about sets against one of their two thresholds."""
     told = ~np.isin(case, ["strand_not_measured", "not_same_day"])
+    shown: dict[str, Any] = {name: sets[name].to_numpy() for name in _SHOWN}
     margin = rounded(sets[threshold] - sets["difference"], PERCENT)
     return answers(
         sets,
@@ -70,31 +97,7 @@ def as_answers(sets: pd.DataFrame, case: np.ndarray, threshold: str) -> pd.DataF
         margin=np.where(told, margin, np.nan),
         margin_u=sets["expanded"],
         unit="points",
-        **{
-            name: sets[name].to_numpy()
-            for name in (
-                "strand",
-                "strand_long",
-                "strand_short",
-                "e_long",
-                "e_short",
-                "survey_day",
-                "difference",
-                "expanded",
-                "lag_by_tape_mm",
-                "lag_mm",
-                "lag_day",
-                "skew",
-                "day_long",
-                "day_short",
-                "carried_long",
-                "carried_short",
-                "survey_settings",
-                *_LINES,
-                *(f"{each}_by_skew" for each in _LINES),
-            )
-        },
-        **{name: sets[name].to_numpy() for name in ("survey_rows", "strand_rows", "lag_row")},
+        **shown,
     )
 
 

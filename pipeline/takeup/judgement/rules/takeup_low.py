@@ -33,8 +33,10 @@ from takeup.judgement.rule import (
     Row,
     Rule,
     Situation,
+    Turns,
     answers,
     choose,
+    first_turn,
     numbers,
     rounded,
     words,
@@ -44,6 +46,7 @@ from takeup.judgement.settings import JudgementSettings
 from takeup.judgement.standing import WITHIN
 from takeup.judgement.told import takeup_facts, takeup_out_facts
 from takeup.model import Fact, Job
+from takeup.wear.forecast import projected_day
 from takeup.wear.slack import Shortening
 
 if TYPE_CHECKING:
@@ -67,20 +70,30 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
     at_limit = (numbers(strands, "stands") >= WITHIN) & (words(strands, "decides_limit") != "takeup")
     none = yes(strands, "takeup_none")
     why_not = _why_not(strands, at_limit)
-    case = choose(
-        (none, "no_takeup"),
-        (np.isnan(trigger), "no_travel"),
-        (np.isnan(left), "no_reading"),
-        (left >= trigger, "enough_left"),
+    acts = choose(
         (why_not != "", "replace_instead"),
         (answer == Shortening.ALLOWED, "shorten"),
         (answer == Shortening.NOT_YET, "not_yet"),
         otherwise="step_unknown",
     )
+    case = choose(
+        (none, "no_takeup"),
+        (np.isnan(trigger), "no_travel"),
+        (np.isnan(left), "no_reading"),
+        (left >= trigger, "enough_left"),
+        otherwise="",
+    )
+    case = np.where(case == "", acts, case)
     margin = np.where(none, np.nan, left - trigger)
     grows = 200 * margin / (numbers(strands, "pitches_now") * numbers(strands, "pitch_mm"))
     rate = numbers(strands, "rate")
     hours = numbers(strands, "survey_hours") + 1000 * grows / np.where(rate > 0, rate, np.nan)
+    day = projected_day(
+        numbers(strands, "reckon_day"),
+        hours - numbers(strands, "hours_reckoned"),
+        0.0,
+        numbers(strands, "h_middle"),
+    )
     machines, names = words(strands, "machine"), words(strands, "strand")
     return answers(
         strands,
@@ -90,7 +103,7 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
         margin=margin,
         margin_u=settings.limits.column("takeup_u_mm", machines, names),
         unit="mm",
-        turning_hours=rounded(np.where(case == "enough_left", hours, np.nan), HOURS),
+        turns=first_turn(case == "enough_left", situation.as_of, Turns(acts, rounded(hours, HOURS), day)),
         at_limit=np.where(at_limit, words(strands, "decides_limit"), ""),
         why_not=why_not,
         replaced_from_day=_replaced_from(strands),

@@ -26,8 +26,10 @@ from takeup.judgement.rule import (
     Row,
     Rule,
     Situation,
+    Turns,
     answers,
     choose,
+    first_turn,
     numbers,
     rounded,
     words,
@@ -46,6 +48,14 @@ from takeup.model import Fact, Job
 
 if TYPE_CHECKING:
     import pandas as pd
+
+
+#: kind of the limit ahead → the case that its early bound may bring
+_REACHED = {
+    "acceleration": "acceleration_within",
+    "function": "function_within",
+    "strength": "strength_reached",
+}
 
 
 def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  # noqa: ARG001
@@ -70,8 +80,7 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
         otherwise="below",
     )
     e, limit = numbers(strands, "decides_e"), numbers(strands, "decides_limit_percent")
-    below = case == "below"
-    expected = numbers(strands, "survey_hours") + numbers(strands, "hours_early")
+    ahead = [LIMITS[name][0] if name else "" for name in words(strands, "ahead_limit")]
     return answers(
         strands,
         case,
@@ -81,8 +90,16 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
         margin_u=rounded(numbers(strands, "decides_expanded"), PERCENT),
         unit="%",
         stop_pos=numbers(strands, "survey_day") + 0.5,
-        turning_hours=np.where(below, np.fmin(expected, numbers(strands, "silence_hours")), np.nan),
-        turning_day=np.where(below, numbers(strands, "day_early"), np.nan),
+        turns=first_turn(
+            case == "below",
+            situation.as_of,
+            Turns(
+                np.array([_REACHED.get(kind, "") for kind in ahead], dtype=object),
+                numbers(strands, "survey_hours") + numbers(strands, "hours_early"),
+                numbers(strands, "day_early"),
+            ),
+            Turns("silence", numbers(strands, "silence_hours"), numbers(strands, "silence_day")),
+        ),
     )
 
 
