@@ -79,10 +79,11 @@ def test_what_the_last_round_got() -> None:
 
 def test_a_dry_chain_is_never_lubricated_and_the_record_is_shown() -> None:
     plant = simple_plant(lube_plan="none_by_decision")
-    first, last = plant.lube(after(200), 50), plant.lube(after(300), BLANK)
+    first, last = plant.lube(after(200), 50), plant.lube(after(300), BLANK, lubricant="grease", method="gun")
     (row,) = plant.derived().lube.to_dict("records")
     assert (row["dry_records"], row["last_row_id"]) == ([first, last], last)
     assert row["done_hours"] == []
+    assert (row["last_lubricant"], row["last_method"], row["last_by"]) == ("grease", "gun", "")
 
 
 def test_records_of_the_chain_before_do_not_count() -> None:

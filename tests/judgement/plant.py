@@ -226,7 +226,9 @@ def metered(*readings: tuple[int, float], machine: str = "machine of S") -> Mete
 
 def lubed(*records: dict[str, Any]) -> pd.DataFrame:
     """Lube records as derived, one row a life."""
-    usual = {"strand": "BE-1-A", "dry_records": [], "last_day": np.nan}
+    usual = {"strand": "BE-1-A", "dry_records": [], "last_day": np.nan, "last_lubricant": "",
+        "last_method": "", "last_by": "", "quantity_sum_ml": np.nan,
+    }  # fmt: skip
     rows = [usual | differs for differs in records]
     return pd.DataFrame([{"life_id": f"{row['strand']}|2025-03-01"} | row for row in rows])
 

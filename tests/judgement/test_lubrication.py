@@ -234,7 +234,13 @@ GREASED = {"dry_greased": True} | DRY
 def test_lubricating_a_dry_chain_is_asked_about_once(
     differs: dict[str, Any], closed_out: float | None, case: str
 ) -> None:
-    records = lubed({"strand": "S", "dry_records": [88, 89], "last_day": float(MONDAY - 10)})
+    said = {
+        "last_lubricant": "grease",
+        "last_method": "gun",
+        "last_by": "relief crew",
+        "quantity_sum_ml": 400.0,
+    }
+    records = lubed({"strand": "S", "dry_records": [88, 89], "last_day": float(MONDAY - 10)} | said)
     history = {} if closed_out is None else {(Job.CORRECT_DATA, "lube_records/greased"): closed_out}
     found = judged(
         alone("S", **differs), lube=records, history=history, only=("grease_on_dry", "lube_overdue")
@@ -244,4 +250,9 @@ def test_lubricating_a_dry_chain_is_asked_about_once(
         asked = due(found, "grease_on_dry", "S")
         assert (asked.job, asked.urgency) == (Job.CORRECT_DATA, PLAN)
         assert set(row_ids(asked.evidence)) >= {88, 89}
+        names = ("greased_with", "greased_ml", "greased_how", "greased_by")
+        assert [fact(asked, name) for name in names] == ["grease", 400, "gun", "relief crew"]
     assert verdict(found, "lube_overdue", "S")["answer"] == "clear"
+    (told,) = explain("S", found.situation, JudgementSettings(), [lube_overdue.RULE])
+    # On a dry chain no record is a lubrication that counts.
+    assert ("lube" in {each.part for each in told.evidence}) == (case == "not_dry")

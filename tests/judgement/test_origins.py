@@ -29,7 +29,8 @@ SAYS: dict[str, str] = {
     _READING: "takeup_on used_mm read_used_mm takeup_basis shortened_on lag_mm lag_on e_takeup_percent",
     origins.METER: "hours_per_day hours_per_day_early last_survey_hours last_lube_hours change_hours due_on"
     " run_since_hours run_from_on run_to_on",
-    origins.LUBED: "last_lube_on greased_on given_on given_ml blank_run rows",
+    origins.LUBED: "last_lube_on greased_on greased_with greased_ml greased_how greased_by given_on"
+    " given_ml blank_run rows",
     origins.SEEN: "finding findings as_written remark place severity seen_on rows inspections"
     " height_now_mm clearance_mm gauged_on",
     origins.VOCABULARY_SAYS: "severity",

@@ -24,7 +24,8 @@ COLUMNS = {
     "life_id": TEXT, "strand": TEXT, "last_day": NUMBER, "last_pos": NUMBER, "last_hours": NUMBER,
     "last_row_id": WHOLE, "quantity_sum_ml": NUMBER, "n_records": WHOLE, "dry_records": ROWS,
     "blank_quantity_run": WHOLE, "done_hours": ROWS, "newest_day": NUMBER, "given_ml": NUMBER,
-    "given_some_blank": FLAG, "given_rows": ROWS,
+    "given_some_blank": FLAG, "given_rows": ROWS, "last_lubricant": TEXT, "last_method": TEXT,
+    "last_by": TEXT,
 }  # fmt: skip
 
 
@@ -45,8 +46,9 @@ def lubrications(
     -------
     DataFrame
         life_id, strand; of the last record that counts last_day, last_pos, last_hours (life hours),
-        last_row_id (-1 without one), quantity_sum_ml (NaN where blank); n_records, dry_records (list of row
-        ids), blank_quantity_run; done_hours (list: life hours of all that count, those not known left out);
+        last_row_id (-1 without one), last_lubricant, last_method, last_by, quantity_sum_ml (NaN where
+        blank); n_records, dry_records (list of row ids), blank_quantity_run; done_hours (list:
+        life hours of all that count, those not known left out);
         and of the round that ends with the newest record newest_day, given_ml, given_some_blank,
         given_rows (list of row ids). Sorted as the lives.
     asides : list of Aside
@@ -101,6 +103,13 @@ def lubrications(
             "last_pos": _at(last, pos)[chosen],
             "last_hours": _at(last, hours)[chosen],
             "last_row_id": np.where(last >= 0, row_id[last] if row_id.size else -1, -1)[chosen],
+            **{
+                f"last_{name}": [said[place] if place >= 0 else "" for place in last[chosen].tolist()]
+                for name, said in (
+                    (name, rows[column].fillna("").to_numpy(dtype=object)[inside])
+                    for name, column in (("lubricant", "lubricant"), ("method", "method"), ("by", "done_by"))
+                )
+            },
             "quantity_sum_ml": _at(last, np.where(dry[its], quantity, sums))[chosen],
             "n_records": np.diff(starts)[chosen],
             "dry_records": [

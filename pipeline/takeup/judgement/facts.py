@@ -157,6 +157,10 @@ FACTS: dict[str, tuple[str, str]] = {
     "rate_within_plan": ("%/1000 h", "wear rate in the hours within interval and grace"),
     "rate_beyond_plan": ("%/1000 h", "wear rate in the hours beyond"),
     "greased_on": ("day", "day a chain that is dry by decision was lubricated"),
+    "greased_with": ("word", "lubricant of that record"),
+    "greased_ml": ("mL", "quantity of that record"),
+    "greased_how": ("word", "method of that record"),
+    "greased_by": ("word", "who did it, by that record"),
     # surveys due
     "fitted_on": ("day", "day the chain was fitted"),
     "next_survey_hours": ("h", "life hours at which the next survey is due"),

@@ -7,7 +7,7 @@ no source.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -34,13 +34,20 @@ if TYPE_CHECKING:
 
 #: subject of the order
 SUBJECT = "lube_records/greased"
+#: fact → column of the records: what the last of them says
+_SAYS = {
+    "greased_with": "last_lubricant",
+    "greased_ml": "quantity_sum_ml",
+    "greased_how": "last_method",
+    "greased_by": "last_by",
+}
 
 
 def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  # noqa: ARG001
     """Whether a dry chain was lubricated since the question was last closed out."""
     strands = situation.strands
     greased = yes(strands, "dry_greased")
-    day, rows = _records(situation)
+    day, rows, said = _records(situation)
     asked = situation.history.get((Job.CORRECT_DATA, SUBJECT), np.nan)
     case = choose(
         (words(strands, "lube_plan") != "none_by_decision", "not_dry"),
@@ -48,29 +55,40 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
         (greased, "greased"),
         otherwise="not_greased",
     )
-    return answers(strands, case, greased_day=day, evidence_rows=rows)
+    return answers(strands, case, greased_day=day, evidence_rows=rows, **said)
 
 
-def _records(situation: Situation) -> tuple[NDArray[np.float64], list[list[int]]]:
-    """Day and rows of the records that speak of lubricant on each dry strand."""
+def _records(
+    situation: Situation,
+) -> tuple[NDArray[np.float64], list[list[int]], dict[str, Any]]:
+    """The records that speak of lubricant on each dry strand: last day, all rows, what the last says."""
     strands, lube = situation.strands, situation.lube
     day = np.full(len(strands), np.nan)
     rows: list[list[int]] = [[] for _ in range(len(strands))]
+    said: dict[str, Any] = {
+        name: np.full(len(strands), "", dtype=object)
+        for name in ("greased_with", "greased_how", "greased_by")
+    }
+    said["greased_ml"] = np.full(len(strands), np.nan)
     if not len(lube):
-        return day, rows
+        return day, rows, said
     at = pd.Index(words(strands, "life_id")).get_indexer(words(lube, "life_id"))
     # On a dry strand the last record shown is the last that speaks of lubricant.
     day[at[at >= 0]] = numbers(lube, "last_day")[at >= 0]
     for place, its in zip(at.tolist(), lube["dry_records"].tolist(), strict=True):
         if place >= 0:
             rows[place] = list(its)
-    return day, rows
+    for name, column in _SAYS.items():
+        said[name][at[at >= 0]] = lube[column].to_numpy()[at >= 0]
+    return day, rows, said
 
 
 def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:  # noqa: ARG001
-    """The decision and the day."""
+    """The decision, the day, and what the record says."""
     return facts_of({"lube_plan": row["lube_plan"]}, REGISTER) + facts_of(
-        {"greased_on": row["greased_day"], "rows": len(row["evidence_rows"]) or None}, LUBED
+        {"greased_on": row["greased_day"], "rows": len(row["evidence_rows"]) or None}
+        | {name: row[name] for name in _SAYS},
+        LUBED,
     )
 
 

@@ -93,6 +93,8 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
             Turns("calendar_due", day=on_day),
         ),
         due_read_day=_due_read_day(situation),
+        # On a dry strand no record is a lubrication that counts.
+        lube_row=np.where(case == "dry_by_decision", -1, numbers(strands, "lube_row")),
     )
 
 
