@@ -66,6 +66,37 @@ def test_the_same_night_twice_changes_no_byte_and_says_so(tmp_path):
     assert truth(site) == before
 
 
+def test_told_again_a_night_says_what_stands_as_it_did_the_first_time(tmp_path):
+    site = plant.site(tmp_path / "s")
+    files = plant.exports(FIRST, ("SL-61",))
+    silent = [name for name in files if name.startswith("lube_records")]
+    plant.deliver(site, {name: content for name, content in files.items() if name not in silent})
+    plant.deliver(
+        site,
+        {
+            "lube_records_x.csv": b"nothing\r\n1\r\n",
+            "run_hours_x.csv": b"machine,read_at,hours\r\nSL-61,x,1\r\n",
+        },
+    )
+
+    def stands(result) -> tuple[object, ...]:
+        return (
+            result.open_orders,
+            result.stop_now,
+            result.kept_out,
+            result.cannot_judge,
+            result.stale_feeds,
+            result.refused_files,
+            result.wants_attention,
+        )
+
+    first, again = nightly(site, as_of=FIRST), nightly(site, as_of=FIRST)
+    assert (first.told, again.told) == (True, False)
+    assert stands(again) == stands(first)
+    assert min(first.open_orders, first.kept_out, len(first.stale_feeds), len(first.refused_files)) > 0
+    assert f"{first.open_orders} orders open" in again.headline()
+
+
 def test_a_new_file_on_the_same_day_makes_a_new_night(tmp_path):
     site = told(tmp_path / "s", 1, ONE)
     plant.deliver(site, plant.exports(SECOND, ONE))
@@ -186,7 +217,7 @@ def test_what_a_read_only_inbox_gave_is_remembered(tmp_path):
     assert done.returncode == 0, done.stderr
     first, again = done.stdout.splitlines()
     assert first.startswith("Night 2")
-    assert again == f"Night 2, as of {SECOND}: nothing new, nothing changed."
+    assert again.startswith(f"Night 2, as of {SECOND}: nothing new, nothing changed")
     assert sorted(path.name for path in site.inbox.iterdir()) == sorted(plant.exports(SECOND, ONE))
 
 
@@ -203,6 +234,7 @@ def test_a_dry_run_leaves_every_byte_of_the_site_and_tells_the_same(tmp_path):
     assert current(site) == "night-000001"
     assert tried.dry_run
     assert "dry run" in tried.headline()
+    assert "planning queue" not in tried.text()  # the one there is tells of another night
     told_for_good = nightly(site, as_of=SECOND)
     assert tried.number == told_for_good.number == 2
     assert tried.events == told_for_good.events

@@ -14,6 +14,9 @@ def listen(folder, result):
 
 def fail(folder, result):
     raise RuntimeError("the mail server is down")
+
+def leave(folder, result):
+    raise SystemExit(7)
 """
 
 
@@ -26,7 +29,8 @@ def installed(tmp_path, monkeypatch):
     (home / "hearing.py").write_text(HEARD)
     (about / "METADATA").write_text("Metadata-Version: 2.1\nName: hearing\nVersion: 1.0\n")
     (about / "entry_points.txt").write_text(
-        "[takeup.outlets]\na_failing_one = hearing:fail\nlistener = hearing:listen\n"
+        "[takeup.outlets]\na_failing_one = hearing:fail\n"
+        "b_leaving_one = hearing:leave\nlistener = hearing:listen\n"
     )
     monkeypatch.syspath_prepend(str(home))
 
@@ -40,5 +44,16 @@ def test_outlets_are_told_and_one_that_fails_costs_nothing(tmp_path, caplog):
 
     heard = (Path(site.folders.queue) / "heard.txt").read_text()
     assert heard == f"night-000001 1 {result.open_orders}"
-    assert "a_failing_one" in caplog.text
+    for name, fault in (
+        ("a_failing_one", "RuntimeError: the mail server is down"),
+        ("b_leaving_one", "SystemExit: 7"),
+    ):
+        (said,) = [
+            record for record in caplog.records if record.name == "takeup" and name in record.getMessage()
+        ]
+        assert fault in said.getMessage()
+        assert str(site.folders.log) in said.getMessage()
+        assert said.exc_info is None  # one line for the terminal; the log has the rest
+    kept = site.folders.log.read_text("utf-8")
+    assert kept.count("Traceback") == 2
     assert [night["number"] for night in Ledger(site.folders.ledger).nights()] == [1]

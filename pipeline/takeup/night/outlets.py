@@ -7,22 +7,20 @@ dry run tells nobody.
 
 from __future__ import annotations
 
-import logging
 from collections.abc import Callable
 from importlib.metadata import entry_points
 from pathlib import Path
 
 from takeup.night.result import NightResult
+from takeup.site.log import log, steps
 
 GROUP = "takeup.outlets"
 
 #: ``outlet(folder, result)``
 Outlet = Callable[[Path, NightResult], None]
 
-log = logging.getLogger("takeup")
 
-
-def tell_outlets(folder: Path, result: NightResult) -> tuple[str, ...]:
+def tell_outlets(folder: Path, result: NightResult, log_file: Path) -> tuple[str, ...]:
     """Tell every outlet installed, by name; one that fails is logged and passed by.
 
     Parameters
@@ -30,6 +28,8 @@ def tell_outlets(folder: Path, result: NightResult) -> tuple[str, ...]:
     folder : Path
         The night's own folder in the queue.
     result : NightResult
+    log_file : Path
+        The site's log, under way: it takes the traceback, and the terminal one line that names it.
 
     Returns
     -------
@@ -41,7 +41,10 @@ def tell_outlets(folder: Path, result: NightResult) -> tuple[str, ...]:
         try:
             outlet: Outlet = point.load()
             outlet(folder, result)
-        except Exception:
-            log.exception("the outlet %r failed; the night stands all the same", point.name)
+        # Whatever an outlet raises, and to end the process is not its to decide either.
+        except (Exception, SystemExit) as fault:  # noqa: BLE001
+            told = f"the outlet {point.name!r} failed ({type(fault).__name__}: {fault})"
+            steps.error("%s", told, exc_info=fault)
+            log.error("%s; the night stands all the same. Its traceback stands in %s", told, log_file)
             failed.append(point.name)
     return tuple(failed)

@@ -30,13 +30,14 @@ class NightResult:
         Of the night; of the last one told where nothing was new.
     as_of : date
     page : str
-        The queue's first page.
+        The queue's first page; blank after a dry run, whose queue is thrown away.
     accounting : tuple of Accounting
         One a file taken.
     refused_files : tuple of str
         Names of files that could not be used as a whole.
     events : tuple of OrderEvent
     open_orders, stop_now, kept_out, cannot_judge : int
+        What stands; with `refused_files` and `stale_feeds` that of the last night told where nothing was new.
     stale_feeds : tuple of str
     left_in_inbox : tuple of (str, str)
         Name of every file that was not taken, and why.
@@ -70,17 +71,21 @@ class NightResult:
 
     def headline(self) -> str:
         """One line."""
+        dry = " (dry run: the site stands as it was)" if self.dry_run else ""
+        standing = f"{self.stop_now} stop now, {self.kept_out} rows kept out{dry}."
         if not self.told:
-            return f"Night {self.number}, as of {self.as_of}: nothing new, nothing changed."
+            return (
+                f"Night {self.number}, as of {self.as_of}: nothing new, nothing changed; "
+                f"{self.open_orders} orders open, {standing}"
+            )
         changed: dict[str, int] = {}
         for event in self.events:
             changed[event.change.value] = changed.get(event.change.value, 0) + 1
         read = sum(one.read for one in self.accounting)
         said = ", ".join(f"{count} {change}" for change, count in changed.items()) or "none changed"
-        dry = " (dry run: the site stands as it was)" if self.dry_run else ""
         return (
             f"Night {self.number}, as of {self.as_of}: {read} rows read, {self.open_orders} orders open "
-            f"({said}), {self.stop_now} stop now, {self.kept_out} rows kept out{dry}."
+            f"({said}), {standing}"
         )
 
     def text(self) -> str:
@@ -90,7 +95,8 @@ class NightResult:
         lines += [f"  stays in the inbox: {name} ({_LEFT[Left(why)]})" for name, why in self.left_in_inbox]
         if self.stale_feeds:
             lines.append(f"  silent for longer than usual: {', '.join(self.stale_feeds)}")
-        lines.append(f"The planning queue lies at {self.page}")
+        if self.page:
+            lines.append(f"The planning queue lies at {self.page}")
         return "\n".join(lines)
 
     def as_dict(self) -> dict[str, Any]:

@@ -86,7 +86,7 @@ def nightly(
     with keeping_log(site.folders):
         result = _alone(site, as_of, wait, progress)
         if result.told:
-            tell_outlets(site.folders.queue / folder_name(result.number), result)
+            tell_outlets(site.folders.queue / folder_name(result.number), result, site.folders.log)
     return result
 
 
@@ -133,7 +133,14 @@ def _tonight(site: Site, store: Store, as_of: date | None, progress: Progress) -
         switch(site.folders.queue, last["queue"])
         clock.done("nothing new to tell", night=last["number"])
         page = site.folders.queue / "current" / "index.html"
-        return NightResult(told=False, number=last["number"], as_of=day, page=str(page), left_in_inbox=left)
+        return NightResult(
+            told=False,
+            number=last["number"],
+            as_of=day,
+            page=str(page),
+            left_in_inbox=left,
+            **_stood(last),
+        )
     intents.write(intent, site.folders.intent)
     remember(memory, [*before, *feeds.release(taken)])
     return replace(_finish(site, store, intent, progress), left_in_inbox=left)
@@ -253,7 +260,27 @@ def _same(intent: Intent, last: dict[str, Any]) -> bool:
         and intent.settings == last["settings"]
         and dict(intent.templates) == last["templates"]
         and dict(versions()) == last["versions"]
+        and "standing" in last
     )
+
+
+def _standing(told: Told) -> dict[str, Any]:
+    """What stands from a night until the next one is told, by the names of :class:`NightResult`."""
+    return {
+        "refused_files": tuple(one.file for one in told.refused_files),
+        "open_orders": len(told.updated.open),
+        "stop_now": sum(order.urgency.rank == 0 for order in told.updated.open),
+        "kept_out": len(told.kept_out),
+        "cannot_judge": told.cannot_judge,
+        "stale_feeds": tuple(stale.feed for stale in told.stale),
+    }
+
+
+def _stood(night: dict[str, Any]) -> dict[str, Any]:
+    """What stands after a night that the ledger records."""
+    return {
+        name: tuple(value) if isinstance(value, list) else value for name, value in night["standing"].items()
+    }
 
 
 def _record(intent: Intent, told: Told, wrote: dict[str, str], queue: str) -> dict[str, Any]:
@@ -269,6 +296,7 @@ def _record(intent: Intent, told: Told, wrote: dict[str, str], queue: str) -> di
             for event in told.updated.events
         ],
         "counts": counted(told.counts),
+        "standing": _standing(told),
         "queue": queue,
         "wrote": wrote,
     }
@@ -281,13 +309,8 @@ def _result(site: Site, intent: Intent, told: Told, published: Published) -> Nig
         as_of=intent.as_of,
         page=str(site.folders.queue / "current" / "index.html"),
         accounting=tuple(told.accounting),
-        refused_files=tuple(one.file for one in told.refused_files),
         events=tuple(told.updated.events),
-        open_orders=len(told.updated.open),
-        stop_now=sum(order.urgency.rank == 0 for order in told.updated.open),
-        kept_out=len(told.kept_out),
-        cannot_judge=told.cannot_judge,
-        stale_feeds=tuple(stale.feed for stale in told.stale),
+        **_standing(told),
         counters={
             **told.counters,
             "pages_drawn": published.drawn,
@@ -312,4 +335,4 @@ def _beside(site: Site, as_of: date | None, wait_seconds: float, progress: Progr
         beside = Site.open(copy)
         with keeping_log(beside.folders):
             result = _alone(beside, as_of, wait_seconds, progress)
-    return replace(result, dry_run=True, page=str(site.folders.queue / "current" / "index.html"))
+    return replace(result, dry_run=True, page="")
