@@ -5,7 +5,6 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
-from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +12,7 @@ from takeup.documents.answers import check_text
 from takeup.errors import SettingsError, UsageError
 from takeup.feeds import SourceDialect
 from takeup.feeds.dialect import default_sources
+from takeup.feeds.inbox import owners_of
 from takeup.feeds.trial import CheckResult, check
 from takeup.resources import templates_dir
 from takeup.site.settings import read_settings
@@ -81,11 +81,18 @@ def check_files(files: Sequence[Path], *, feed: str | None, settings: Path | Non
 
 
 def _source(path: Path, feed: str | None, sources: Sequence[SourceDialect]) -> SourceDialect:
-    """The source a file is of: the first whose pattern and feed fit, else the plain one of the feed named."""
-    for source in sources:
-        fits = any(fnmatchcase(path.name, pattern) for pattern in source.files)
-        if fits and feed in (None, source.feed.value):
-            return source
+    """The source that a night would take a file for, if it fits the feed; else the plain one of the feed."""
+    owners = owners_of(path.name, sources)
+    if len(owners) > 1:
+        raise SettingsError(
+            "more than one source in the settings takes a file of this name: "
+            + ", ".join(source.name for source in owners),
+            where=path.name,
+            why="A night would leave it in the inbox.",
+            todo="Make the patterns under files of these sources exclude each other.",
+        )
+    if owners and feed in (None, owners[0].feed.value):
+        return owners[0]
     for source in reversed(sources):
         if source.feed.value == feed:
             return source

@@ -7,16 +7,23 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
+from datetime import date
 from pathlib import Path
 from typing import Any
 
+from takeup.derive.derivation import derive
 from takeup.documents.answers import kept_out_text
 from takeup.errors import UsageError
 from takeup.ledger import Ledger
-from takeup.model import KeptOut
+from takeup.model import Feed, KeptOut
+from takeup.night.decided import set_aside_by_people
+from takeup.night.telling import placed
+from takeup.orders import without_effect
 from takeup.site import Site
+from takeup.site.folders import recall
 from takeup.site.lock import writing
 from takeup.site.reading import reading_store
+from takeup.site.settings import read_settings
 from takeup.store import Store
 
 
@@ -29,7 +36,11 @@ class Listed:
 
     def as_dict(self) -> dict[str, Any]:
         """For ``--json``."""
-        return {"kept_out": [asdict(row) for row in self.rows]}
+        return {
+            "kept_out": [
+                asdict(row) | {"since": row.since.isoformat() if row.since else None} for row in self.rows
+            ]
+        }
 
     def text(self) -> str:
         """For people."""
@@ -37,7 +48,7 @@ class Listed:
 
 
 def kept_out(site: Site, *, wait_seconds: float | None = None) -> Listed:
-    """The rows refused and waiting as of the last night.
+    """The rows refused, waiting and set aside, by takeup or by a person, as of the last night.
 
     Parameters
     ----------
@@ -54,7 +65,31 @@ def kept_out(site: Site, *, wait_seconds: float | None = None) -> Listed:
     """
     site.nights()  # refused in its own words while none was told
     with reading_store(site.folders, "quarantine", site.wait(wait_seconds)) as store:
-        return Listed(tuple(store.kept_out()), site.template_dirs)
+        nights = site.nights()
+        aside = _set_aside(site, store, nights)
+        return Listed((*store.kept_out(), *aside), site.template_dirs)
+
+
+def _set_aside(site: Site, store: Store, nights: list[dict[str, Any]]) -> list[KeptOut]:
+    """The rows that the last night kept and did not use: by derivation, as close-outs, by people."""
+    night, archive = nights[-1], site.folders.archive
+    as_of = date.fromisoformat(night["as_of"])
+    settings = read_settings(recall(archive, night["settings"]).decode("utf-8"))
+    derived = derive(
+        store,
+        night=night["number"],
+        as_of=as_of,
+        previous_as_of=as_of,
+        settings=settings.measuring,
+        lubrication=settings.judgement.lubrication,
+    )
+    close_outs = store.rows(Feed.ORDER_CLOSEOUTS, as_of=as_of)
+    book = store.orders(night=night["number"] - 1)
+    return [
+        *derived.set_aside,
+        *placed(store, without_effect(book, close_outs, as_of)),
+        *set_aside_by_people(nights, (), archive, settings.sources),
+    ]
 
 
 def read_again(

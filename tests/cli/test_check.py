@@ -116,3 +116,17 @@ def test_hostile_cells_are_shown_as_they_came(takeup, folder):
     assert "<script>{{ 7*7 }}</script>" in done.out
     told_so = takeup("check", "lube_records_1.csv", "--json")
     assert json.dumps("=cmd|'x'!A1")[1:-1] in told_so.out
+
+
+def test_a_name_that_two_sources_take_is_said_as_the_night_says_it(takeup, folder):
+    (folder / "meters_1.csv").write_bytes(CLEAN["run_hours_2026-08-31.csv"])
+    (folder / "takeup.toml").write_text(
+        '[site]\nname = "P"\ntime_zone = "UTC"\n'
+        '[source.one]\nfeed = "run_hours"\nfiles = ["meters*.csv"]\n'
+        '[source.two]\nfeed = "run_hours"\nfiles = ["*_1.csv"]\n'
+    )
+    for more in ([], ["--feed", "run_hours"]):
+        done = takeup("check", "meters_1.csv", "--settings", "takeup.toml", *more)
+        assert done.code == 2
+        assert "more than one source" in done.err
+        assert "one, two" in done.err

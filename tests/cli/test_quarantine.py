@@ -140,7 +140,9 @@ def test_a_refused_row_set_aside_is_no_longer_asked_about(takeup, site):
     first, second = takeup("quarantine", "--site", root, "--json").told["kept_out"]
     takeup("quarantine", "--site", root, "--set-aside", f"{first['sha256']}:{first['line']}", *WHO)
     assert takeup("nightly", "--site", root, "--as-of", FIRST, "--json").told["kept_out"] == 1
-    assert takeup("quarantine", "--site", root, "--json").told["kept_out"] == [second]
+    left, aside = takeup("quarantine", "--site", root, "--json").told["kept_out"]
+    assert left == second
+    assert (aside["state"], aside["line"], aside["by"]) == ("set aside", first["line"], "chain steward")
     assert [row["why"][:9] for row in told_kept_out(site) if row["line"] == str(first["line"])] == [
         "Set aside"
     ]
@@ -155,7 +157,9 @@ def test_a_file_of_which_nothing_was_used_can_be_set_aside_whole(takeup, site):
     assert listed["line"] == 0
     assert takeup("quarantine", "--site", root, "--set-aside", f"{listed['sha256']}:0", *WHO).code == 0
     takeup("nightly", "--site", root, "--as-of", FIRST)
-    assert takeup("quarantine", "--site", root, "--json").told == {"kept_out": []}
+    (aside,) = takeup("quarantine", "--site", root, "--json").told["kept_out"]
+    assert (aside["state"], aside["line"], aside["since"]) == ("set aside", 0, FIRST.isoformat())
+    assert "Set aside by chain steward" in takeup("quarantine", "--site", root).out
 
 
 @pytest.mark.parametrize("line", [1, 99_999])
@@ -196,3 +200,43 @@ def test_a_source_that_is_gone_is_named_and_putting_it_back_ends_the_night(takeu
     done = takeup("nightly", "--site", root, "--as-of", FIRST, "--json")
     assert done.code == 0
     assert [(one["file"], one["new"]) for one in done.told["accounting"]] == [("grease_1.csv", 2)]
+
+
+def test_what_was_set_aside_is_listed_with_who_did_it(takeup, site):
+    """Rows that takeup keeps and does not use, a close-out without effect, a row a person set aside."""
+    root = site.folders.root
+    (site.inbox / "run_hours_x.csv").write_bytes(
+        b"machine,read_at,meter_hours\r\nFE-32,2026-08-29T05:00,99999\r\nFE-32,2026-08-29T06:00,100999\r\n"
+    )
+    (site.inbox / "order_closeouts_x.csv").write_bytes(
+        b"order,outcome,recorded_at,recorded_by,reason\r\nC-9999,done,2026-08-31,chain crew,changed\r\n"
+    )
+    kept = takeup("nightly", "--site", root, "--as-of", FIRST, "--json").told["kept_out"]
+    taken = Ledger(site.folders.ledger).nights()[-1]["files"]
+    sha256 = next(one["sha256"] for one in taken if one["name"].startswith("run_hours"))
+    takeup("quarantine", "--site", root, "--set-aside", f"{sha256}:3", *WHO)
+    takeup("nightly", "--site", root, "--as-of", FIRST)
+
+    listed = takeup("quarantine", "--site", root, "--json").told["kept_out"]
+    assert {row["reason"] for row in listed} >= {"order_unknown", "by_a_person"}
+    assert {row["state"] for row in listed} == {"set aside"}
+    assert sorted((row["file"], row["line"]) for row in listed) == sorted(
+        (row["file"], int(row["line"])) for row in told_kept_out(site)
+    )
+    assert kept > 1
+    said = takeup("quarantine", "--site", root).out
+    assert "set aside" in said
+    assert "Set aside by chain steward" in said
+
+
+def test_a_row_set_aside_is_shown_in_the_encoding_of_its_source(takeup, site):
+    root = site.folders.root
+    with site.folders.settings.open("a", encoding="utf-8") as file:
+        file.write('\n[source.grease]\nfeed = "lube_records"\nfiles = ["grease*.csv"]\nencoding = "cp1252"\n')
+    text = "strand,done_at,lubricant,remark\r\nFE-32-A,2026-08-30,oil,Öl über die Brücke\r\n"
+    (site.inbox / "grease_1.csv").write_bytes(text.encode("cp1252"))
+    takeup("nightly", "--site", root, "--as-of", FIRST)
+    sha256 = Ledger(site.folders.ledger).nights()[-1]["files"][0]["sha256"]
+    takeup("quarantine", "--site", root, "--set-aside", f"{sha256}:2", *WHO)
+    takeup("nightly", "--site", root, "--as-of", FIRST)
+    assert [row["raw"] for row in told_kept_out(site)] == ["FE-32-A,2026-08-30,oil,Öl über die Brücke"]

@@ -193,8 +193,9 @@ def test_a_file_that_still_grows_waits_for_the_next_night(tmp_path):
     assert path.exists()
 
 
-#: Root may write everywhere; without this power it minds the rights of a folder like everybody else.
-AS_ANYBODY = ["setpriv", "--bounding-set", "-dac_override", "--inh-caps", "-dac_override"]
+#: Root may read and write everywhere; without these powers it minds rights like everybody else.
+POWERS = "-dac_override,-dac_read_search"
+AS_ANYBODY = ["setpriv", "--bounding-set", POWERS, "--inh-caps", POWERS]
 
 TWO_NIGHTS = """
 import sys
@@ -500,3 +501,50 @@ def test_a_broken_template_is_named_and_mending_it_ends_the_night(tmp_path, brok
     assert (result.told, result.number) == (True, 2)
     assert index(site).strip() == "<p>ours, mended</p>"
     assert list(site.inbox.iterdir()) == []
+
+
+# --- what is wrong with a call, a template or rights -------------------------------------------------------
+
+
+@pytest.mark.parametrize("day", ["2026-08-31", datetime(2026, 8, 31, 12, tzinfo=UTC), 20260831])
+def test_what_is_no_date_is_refused_as_one(tmp_path, day):
+    with pytest.raises(UsageError, match="is not a date"):
+        nightly(plant.site(tmp_path / "s"), as_of=day)
+
+
+def test_a_template_in_another_encoding_is_named_and_mending_it_ends_the_night(tmp_path):
+    site = told(tmp_path / "s", 1, ONE)
+    own = site.folders.templates / "cautions.html.j2"
+    own.write_bytes("<p>Größte Vorsicht</p>".encode("latin-1"))
+    with pytest.raises(SettingsError) as refused:
+        nightly(site, as_of=FIRST)
+    assert refused.value.exit_code == 2
+    assert refused.value.where == "templates/cautions.html.j2"
+    own.write_text("<p>Größte Vorsicht</p>", "utf-8")
+    assert nightly(site, as_of=FIRST).told
+
+
+@pytest.mark.parametrize("locked", ["folder", "file"])
+def test_wanting_rights_to_the_store_are_said_and_nothing_is_made_again(tmp_path, locked):
+    site = told(tmp_path / "s", 1, ONE)
+    path = site.folders.store if locked == "file" else site.folders.store.parent
+    before, mode = truth(site), path.stat().st_mode
+    path.chmod(0o444 if locked == "file" else 0o000)
+    command = [
+        sys.executable,
+        "-m",
+        "takeup",
+        "nightly",
+        "--site",
+        str(site.folders.root),
+        "--as-of",
+        str(FIRST),
+    ]
+    done = subprocess.run(
+        [*(AS_ANYBODY if os.geteuid() == 0 else []), *command], capture_output=True, text=True, check=False
+    )
+    path.chmod(mode)
+    assert done.returncode == 4, done.stderr
+    assert "Mend the rights" in done.stderr
+    assert "made again" not in done.stderr
+    assert truth(site) == before

@@ -229,6 +229,7 @@ def _kept_out(env: Environment, rows: Sequence[KeptOut]) -> list[dict[str, Any]]
     found = []
     for row in rows:
         facts = {"found": row.found, "wanted": row.wanted}
-        says = kept_out_sentence(env, row) if row.line else sentence(env, "file_refused", row.reason, facts)
+        whole = row.state == "refused" and not row.line
+        says = sentence(env, "file_refused", row.reason, facts) if whole else kept_out_sentence(env, row)
         found.append({"row": row, "says": says})
     return found

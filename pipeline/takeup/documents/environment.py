@@ -77,8 +77,15 @@ def environment(template_dirs: Sequence[Path]) -> Environment:
     ----------
     template_dirs : sequence of Path
         Looked at in this order: a site's own templates first, ours last.
+
+    Raises
+    ------
+    SettingsError
+        If a template of the site's own is not UTF-8.
     """
     word = Words(template_dirs)
+    for folder in template_dirs[:-1]:
+        _refuse_other_encodings(folder)
     env = Environment(
         loader=FileSystemLoader([str(folder) for folder in template_dirs]),
         autoescape=True,
@@ -100,6 +107,18 @@ def environment(template_dirs: Sequence[Path]) -> Environment:
         words=lambda codes, kind: filters.listed(word(code, kind) for code in filters.bare(codes)),
     )
     return env
+
+
+def _refuse_other_encodings(folder: Path) -> None:
+    for path in sorted(item for item in folder.rglob("*") if item.suffix in (".j2", ".css")):
+        try:
+            path.read_bytes().decode("utf-8")
+        except UnicodeDecodeError as error:
+            raise SettingsError(
+                f"byte {error.start} of this template is not UTF-8",
+                where=f"templates/{path.relative_to(folder).as_posix()}",
+                todo="Save the file as UTF-8, then run this again.",
+            ) from error
 
 
 @contextmanager

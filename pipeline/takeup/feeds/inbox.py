@@ -90,6 +90,12 @@ def find(
     ]
 
 
+def owners_of(name: str, sources: Iterable[SourceDialect]) -> list[SourceDialect]:
+    """The sources that take a file of this name; a plain one only where none of the site's own does."""
+    claims = [source for source in sources if any(fnmatchcase(name, pattern) for pattern in source.files)]
+    return [source for source in claims if not source.fallback] or claims
+
+
 def _marks(inbox: Path) -> dict[str, tuple[int, int, int]]:
     """Size, time and mode of everything in the inbox that is not hidden."""
     found = {}
@@ -114,10 +120,7 @@ def _found(
     sources: tuple[SourceDialect, ...],
 ) -> Found:
     size, mtime_ns, mode = mark
-    claims = [
-        source for source in sources if any(fnmatchcase(path.name, pattern) for pattern in source.files)
-    ]
-    owners = [source.name for source in claims if not source.fallback] or [source.name for source in claims]
+    owners = [source.name for source in owners_of(path.name, sources)]
     left = Left.NO
     if not stat.S_ISREG(mode):
         left = Left.NOT_A_FILE

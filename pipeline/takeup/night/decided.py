@@ -11,6 +11,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from takeup.feeds import SourceDialect
 from takeup.model import Accounting, KeptOut
 from takeup.night.lines import text_lines
 
@@ -19,7 +20,10 @@ REASON = "by_a_person"
 
 
 def set_aside_by_people(
-    nights: Iterable[Mapping[str, Any]], tonight: Iterable[Accounting], archive: Path
+    nights: Iterable[Mapping[str, Any]],
+    tonight: Iterable[Accounting],
+    archive: Path,
+    sources: Iterable[SourceDialect],
 ) -> list[KeptOut]:
     """Every row that a person set aside, once, by the decision that the first night acted on.
 
@@ -30,18 +34,25 @@ def set_aside_by_people(
     tonight : iterable of Accounting
         The accounts of the present night.
     archive : Path
+    sources : iterable of SourceDialect
+        Those of the settings in force; they tell how the files read.
     """
+    encodings = {source.name: source.encoding for source in sources}
+    written: dict[str, str] = {}
     feeds = {one.sha256: one.feed for one in tonight}
     found: dict[tuple[str, int], KeptOut] = {}
     lines: dict[str, list[str]] = {}
     for night in nights:
         feeds |= {one["sha256"]: one["feed"] for one in night.get("accounting", ())}
+        written |= {one["sha256"]: encodings.get(one["source"], "utf-8") for one in night["files"]}
         for row in night["set_aside"]:
             place = row["sha256"], row["line"]
             if place in found:
                 continue
             if row["sha256"] not in lines:
-                lines[row["sha256"]] = text_lines(archive, row["sha256"])
+                lines[row["sha256"]] = text_lines(
+                    archive, row["sha256"], (written.get(row["sha256"], "utf-8"),)
+                )
             text = lines[row["sha256"]]
             found[place] = KeptOut(
                 state="set aside",

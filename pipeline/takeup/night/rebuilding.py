@@ -111,7 +111,7 @@ def rebuild_store(site: Site, progress: Progress = unwatched) -> Rebuilt:
             if told.orders_sha256 != record["orders"] or accounts(told.accounting) != record["accounting"]:
                 different.append(record["number"])
             if _usable(different, others) and place == len(nights) - 1:
-                decided = set_aside_by_people(nights, told.accounting, site.folders.archive)
+                decided = set_aside_by_people(nights, told.accounting, folders.archive, settings.sources)
                 written = _queue_again(site, store, told, record, settings, decided)
         progress("nights", len(nights), len(nights))
     used = _usable(different, others)

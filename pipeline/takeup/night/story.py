@@ -58,7 +58,7 @@ def nightly(
     ----------
     site : Site or path
     as_of : date, optional
-        Civil day in the site's zone; by default the last complete one.
+        A ``datetime.date``: the civil day in the site's zone; by default the last complete one.
     dry_run : bool
         Tell it in a copy beside the site, which stays as it is.
     wait_seconds : float, optional
@@ -73,12 +73,18 @@ def nightly(
     Raises
     ------
     UsageError
-        If the day is before the last night's, or is not over.
+        If the day is no date, is before the last night's, or is not over.
     LockHeld
         If another process holds the site all the time of the wait.
     StoreError
         If store, archive, ledger or queue refused.
     """
+    if as_of is not None and type(as_of) is not date:
+        raise UsageError(
+            f"as_of = {as_of!r} is not a date",
+            why="A night is told for a civil day in the site's time zone.",
+            todo="Give a datetime.date, such as date(2026, 1, 31); a text or a datetime is none.",
+        )
     site = site if isinstance(site, Site) else Site.open(Path(site))
     wait = site.wait(wait_seconds)
     if dry_run:
@@ -166,7 +172,8 @@ def _finish(site: Site, store: Store, intent: Intent, progress: Progress = unwat
     told = tell(store, intent, settings, archived_files(folders, intent.files), folders.archive, progress)
     name = folder_name(intent.number)
     clock = Steps(f"night {intent.number}")
-    decided = set_aside_by_people([*ledger.nights(), intent.record()], told.accounting, folders.archive)
+    nights = [*ledger.nights(), intent.record()]
+    decided = set_aside_by_people(nights, told.accounting, folders.archive, settings.sources)
     sheet = night_sheet(store, told, intent, settings, ledger_head=ledger.head, decided=decided)
     previous = folders.queue / folder_name(intent.number - 1)
     progress("pages", 0, 1)

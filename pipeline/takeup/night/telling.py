@@ -144,7 +144,7 @@ def tell(
         kept_out=[
             *(row for row in open_rows if row.line),
             *derived.set_aside,
-            *_placed(store, updated.problems),
+            *placed(store, updated.problems),
         ],
         refused_files=[row for row in open_rows if not row.line],
         closed=store.closed(intent.number),
@@ -192,7 +192,7 @@ def orders_digest(updated: Updated, texts: Mapping[str, str]) -> str:
     return hashlib.sha256(f"[{book}]".encode()).hexdigest()
 
 
-def _placed(store: Store, problems: Sequence[KeptOut]) -> list[KeptOut]:
+def placed(store: Store, problems: Sequence[KeptOut]) -> list[KeptOut]:
     """Close-outs that could not be acted on, with the file and line they stand in."""
     if not problems:
         return []

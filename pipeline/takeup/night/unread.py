@@ -28,6 +28,9 @@ def unread_stops(
     sources : iterable of SourceDialect
     archive : Path
     """
+    sources = [source for source in sources if source.feed is Feed.INSPECTION_FINDINGS]
+    # UTF-8 before others: what reads as it throughout is it, and nearly all reads as a code page.
+    encodings = ("utf-8", *(source.encoding for source in sources))
     own = {
         plain(theirs)
         for source in sources
@@ -37,13 +40,13 @@ def unread_stops(
     for row in kept_out:
         if row.feed != Feed.INSPECTION_FINDINGS:
             continue
-        for candidate in [row] if row.line else _rows(row, archive):
+        for candidate in [row] if row.line else _rows(row, archive, encodings):
             text = plain(candidate.raw)
             if stop_word(candidate.raw) or any(word in text for word in own):
                 yield candidate
 
 
-def _rows(file: KeptOut, archive: Path) -> Iterator[KeptOut]:
+def _rows(file: KeptOut, archive: Path, encodings: Iterable[str]) -> Iterator[KeptOut]:
     """Every line of a refused file, as well as it reads: encodings of two or four bytes a letter too."""
-    for number, line in enumerate(text_lines(archive, file.sha256), start=1):
+    for number, line in enumerate(text_lines(archive, file.sha256, encodings), start=1):
         yield replace(file, line=number, raw=line)

@@ -1,7 +1,15 @@
 """Verdicts become orders: raised, amended, held, withdrawn, reopened, and put together for one stop."""
 
 from takeup.orders.answers import evidence_known
-from takeup.orders.book import Updated, done_days, machines_at_work, update
+from takeup.orders.book import Updated, done_days, machines_at_work, update, without_effect
 from takeup.orders.settings import OrdersSettings
 
-__all__ = ["OrdersSettings", "Updated", "done_days", "evidence_known", "machines_at_work", "update"]
+__all__ = [
+    "OrdersSettings",
+    "Updated",
+    "done_days",
+    "evidence_known",
+    "machines_at_work",
+    "update",
+    "without_effect",
+]

@@ -214,6 +214,23 @@ def _decided(
     return after, problems
 
 
+def without_effect(book: Sequence[Order], close_outs: pd.DataFrame, as_of: date) -> list[KeptOut]:
+    """The close-outs that a night could not act on, as :func:`update` found them.
+
+    Parameters
+    ----------
+    book : sequence of Order
+        As the night before left it.
+    close_outs : DataFrame
+        Current rows of the close-outs feed on that night.
+    as_of : date
+        Of that night.
+    """
+    told_of = closeouts.decisions(close_outs, book)
+    before = {order.number: order for order in sorted(book, key=running_number)}
+    return [*_decided(before, told_of.found, as_of)[1], *told_of.problems]
+
+
 def _releases(orders: Mapping[str, Order], tonight: Answers, voices: silence.Hearing) -> Released:
     """How a reason of an order is released tonight."""
     in_question = {

@@ -20,6 +20,9 @@ CONFIG: dict[str, str | bool | int | float | list[str]] = {
 
 _REBUILD = "The next night makes it again from archive and ledger; 'takeup rebuild' does so at once."
 
+#: What the system says, through DuckDB, where rights are wanting and the store is sound.
+_NO_RIGHTS = re.compile("Permission denied|Operation not permitted|Read-only file system", re.IGNORECASE)
+
 #: An open connection, for rooms that pass it on without speaking SQL themselves.
 Connection = duckdb.DuckDBPyConnection
 
@@ -38,7 +41,7 @@ def connect(path: Path | None, *, read_only: bool) -> duckdb.DuckDBPyConnection:
     LockHeld
         If another process has the file open for writing (or for reading, and this one wants to write).
     StoreError
-        If it is missing (read only).
+        If it is missing (read only), or the rights to it are.
     StoreDamaged
         If it does not read.
     """
@@ -78,6 +81,13 @@ def speaking(path: Path | None) -> Iterator[None]:
                 f"there is no room: {_first_line(told)}",
                 where=where,
                 todo="Free disk space or memory, then run the night again.",
+            ) from problem
+        if _NO_RIGHTS.search(told):
+            raise StoreError(
+                f"the store may not be opened or written: {_first_line(told)}",
+                where=where,
+                why="What it holds stands as it was.",
+                todo="Mend the rights of the file and its folder, then run this again.",
             ) from problem
         raise StoreDamaged(
             f"the store does not read: {_first_line(told)}",
