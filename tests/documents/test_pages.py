@@ -370,15 +370,15 @@ def test_the_rows_behind_an_order_stand_by_file_and_two_of_one_name_are_told_apa
     def line(number: int, sha256: str = "a" * 64, file: str = "run_hours.csv") -> EvidenceLine:
         return EvidenceLine(number, "run_hours", file, number, sha256)
 
-    def rows(*lines: EvidenceLine) -> list[tuple[str, bool, str]]:
+    def rows(*lines: EvidenceLine) -> list[tuple[str, str, str]]:
         (part,) = evidence_parts(lines)
-        return [(one.file, one.has_twin, one.lines) for one in part.rows]
+        return [(one.file, one.sha256[0], one.lines) for one in part.rows]
 
-    assert rows(line(4), line(5), line(9)) == [("run_hours.csv", False, "4 to 5 and 9")]
+    assert rows(line(4), line(5), line(9)) == [("run_hours.csv", "a", "4 to 5 and 9")]
     assert rows(line(4), line(4, "b" * 64), line(0, "c" * 64, "torn.csv")) == [
-        ("run_hours.csv", True, "4"),
-        ("run_hours.csv", True, "4"),
-        ("torn.csv", False, ""),
+        ("run_hours.csv", "a", "4"),
+        ("run_hours.csv", "b", "4"),
+        ("torn.csv", "c", ""),
     ]
 
 
@@ -395,6 +395,8 @@ def test_the_rows_behind_an_order_stand_by_the_part_they_play() -> None:
     assert [part.name for part in evidence_parts(lines)] == ["register", "survey", "baseline", "meter"]
     sheet = replace(SHEETS[Job.REPLACE_SET], evidence=tuple(lines))
     text = page_of(sheet).text
+    assert text.count(f"(SHA-256 {'a' * 12})") == len(lines)
+    assert "The archive keeps every file as it came, under its SHA-256" in text
     for said in ("Baseline survey", "Latest survey", "Meter readings between which hours are reckoned"):
         assert said in text
 

@@ -295,6 +295,24 @@ def test_every_sentence_of_an_order_tells_one_day_of_ordering_a_set(site, night,
     assert set(ways) == {ways[0]}
 
 
+def test_the_planned_stop_and_the_lives_behind_a_cost_are_rows_of_the_order(site):
+    made = [one for (job, _), one in orders(site, 5).items() if job == "replace_set"]
+    dated = [one for one in made if one["shutdown"]]
+    assert dated
+    for one in dated:
+        (file, line, sha256), *_ = [
+            (row["file"], row["line"], row["sha256"]) for row in one["rests_on"] if row["part"] == "stop"
+        ]
+        kept = (site.folders.archive / sha256[:2] / sha256).read_text("utf-8").splitlines()
+        stops = [kept[row["line"] - 1] for row in one["rests_on"] if row["part"] == "stop"]
+        assert any(one["shutdown"] in text for text in stops), (file, line)
+        page = (site.folders.queue / "night-000005" / "orders" / f"{one['number']}.html").read_text("utf-8")
+        assert f"(SHA-256 {sha256[:12]})" in page
+    lives = [row["file"] for one in made for row in one["rests_on"] if row["part"] == "life"]
+    assert any(file.startswith("strands") for file in lives)
+    assert any(file.startswith("elongation") for file in lives)
+
+
 @pytest.mark.parametrize(("machine", "hours"), [("FE-32", 100), ("EL-13", 15)])
 def test_a_machine_that_runs_on_after_a_stop_is_told_on_order_index_and_files(site, machine, hours):
     order = orders(site, 5)["investigate_fracture", machine]

@@ -6,7 +6,7 @@ looks at a clock, a host or a path.
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -90,18 +90,13 @@ class Drawn:
 
 @dataclass(frozen=True)
 class Rows:
-    """Lines of one file behind an order; ``lines`` is blank for a file of which nothing could be used.
-
-    ``has_twin`` says that another file of that name stands behind the order too, as with exports that bear
-    the same name every night.
-    """
+    """Lines of one file behind an order; ``lines`` is blank for a file of which nothing could be used."""
 
     feed: str
     file: str
     sha256: str
     lines: str
     many: bool
-    has_twin: bool
 
 
 @dataclass(frozen=True)
@@ -324,19 +319,15 @@ def evidence_parts(evidence: Sequence[EvidenceLine] | Sequence[ExportLine]) -> l
     lines: dict[str, list[EvidenceLine | ExportLine]] = {part: [] for part in PARTS}
     for line in evidence:
         lines[line.part].append(line)
-    # Two files of one name are told apart wherever one of them is named.
-    bearers = Counter(file for file, _ in {(line.file, line.sha256) for line in evidence})
-    return [Part(part, tuple(evidence_rows(found, bearers))) for part, found in lines.items() if found]
+    return [Part(part, tuple(evidence_rows(found))) for part, found in lines.items() if found]
 
 
-def evidence_rows(evidence: Sequence[EvidenceLine | ExportLine], bearers: Mapping[str, int]) -> list[Rows]:
+def evidence_rows(evidence: Sequence[EvidenceLine | ExportLine]) -> list[Rows]:
     """Rows by file, with runs of lines drawn together.
 
     Parameters
     ----------
     evidence : sequence of EvidenceLine
-    bearers : mapping
-        File name to the number of files of that name on the page.
     """
     files: dict[tuple[str, str, str], set[int]] = defaultdict(set)
     for line in evidence:
@@ -348,7 +339,6 @@ def evidence_rows(evidence: Sequence[EvidenceLine | ExportLine], bearers: Mappin
             sha256,
             runs(sorted(lines - {0})),
             len(lines) > 1,
-            bearers[file] > 1,
         )
         for (feed, file, sha256), lines in sorted(files.items())
     ]

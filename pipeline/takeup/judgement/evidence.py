@@ -79,6 +79,8 @@ PARTS = (
     "check",
     "gauged",
     "other",
+    "stop",
+    "life",
 )
 
 #: column that holds row ids → the part they play; of any other column it is ``other``

@@ -31,7 +31,7 @@ from takeup.judgement.pastlives import PastLives, past_lives
 from takeup.judgement.reads import always_told
 from takeup.judgement.sprockets import SprocketLine, SprocketRecord
 from takeup.judgement.stops import StopTable, stop_table
-from takeup.model import Answer, Job, KeptOut, Order, Verdict, row_ids
+from takeup.model import Answer, Evidence, Job, KeptOut, Order, Verdict, row_ids
 from takeup.night.intent import Intent
 from takeup.night.series import EPOCH, Strands
 from takeup.night.telling import Told
@@ -80,9 +80,10 @@ def night_sheet(
     )
     by_number = {order.number: order for order in told.updated.orders}
     stops = visits(open_orders, as_of=intent.as_of, settings=settings.orders)
-    behind = {row for order in open_orders for reason in order.reasons for row in row_ids(reason.evidence)}
+    filling = _Filling(told, intent, settings, open_orders, stops)
+    behind = {row for order in open_orders for row in row_ids(filling.behind(order))}
     origins = store.origins(sorted(behind))
-    filling = _Filling(told, intent, settings, open_orders, stops, origins)
+    filling.origins = {int(row["row_id"]): row for row in origins.to_dict("records")}
     sheets = tuple(filling.order_sheet(order) for order in open_orders)
     packages = versions()
     return NightSheet(
@@ -126,6 +127,7 @@ def night_sheet(
             visits=stops,
             stop_costs={one.order.number: one.stop_costs for one in sheets if one.stop_costs},
             lacking={one.order.number: one.reminder.lacking for one in sheets if one.reminder},
+            beside={order.number: filling.beside(order) for order in open_orders},
         ),
         versions=packages,
     )
@@ -141,7 +143,6 @@ class _Filling:
         settings: Settings,
         orders: Sequence[Order],
         stops: Iterable[Visit],
-        origins: pd.DataFrame,
     ) -> None:
         self.settings = settings
         self.as_of = (intent.as_of - EPOCH).days
@@ -167,7 +168,13 @@ class _Filling:
                 self.takes_in[order.swallowed_by].append(order)
             for strand in order.strands if order.job is Job.MEASURE else ():
                 self.measuring[strand].append(order.number)
-        self.origins = {int(row["row_id"]): row for row in origins.to_dict("records")}
+        self.origins: Mapping[int, Mapping[Any, Any]] = {}
+        self.surveyed: dict[str, list[int]] = defaultdict(list)
+        lives = {row["life_id"] for rows in self.past.by_strand.values() for row in rows}
+        surveys = told.derived.surveys[told.derived.surveys["life_id"].isin(lives)]
+        for life, rows in zip(surveys["life_id"], surveys["row_ids"], strict=True):
+            self.surveyed[life] += rows
+        self.tables = {order.number: self.stop_costs(order) for order in orders}
 
     def order_sheet(self, order: Order) -> OrderSheet:
         """Everything one order prints."""
@@ -193,7 +200,7 @@ class _Filling:
             duration=self.duration(order),
             shutdown_from=shutdown["starts_at"] if shutdown else "",
             shutdown_to=shutdown["ends_at"] if shutdown else "",
-            stop_costs=self.stop_costs(order),
+            stop_costs=self.tables[order.number],
             next_chain=self.next_chain(order),
             sprockets=self.sprockets(order),
             waits_for=self.waits_for.get(order.number, ()),
@@ -229,7 +236,7 @@ class _Filling:
     def evidence(self, order: Order) -> Iterable[EvidenceLine]:
         """Where the rows behind an order stand, by the part they play; a row stands under its first part."""
         told: set[int] = set()
-        for part, rows in by_part(each for reason in order.reasons for each in reason.evidence).items():
+        for part, rows in by_part(self.behind(order)).items():
             for row in rows:
                 if row in self.origins and row not in told:
                     told.add(row)
@@ -237,6 +244,21 @@ class _Filling:
                     yield EvidenceLine(
                         row, found["feed"], found["file"], int(found["line"]), found["sha256"], part
                     )
+
+    def behind(self, order: Order) -> tuple[Evidence, ...]:
+        """The rows of an order's reasons, and those beside them."""
+        return (*(each for reason in order.reasons for each in reason.evidence), *self.beside(order))
+
+    def beside(self, order: Order) -> tuple[Evidence, ...]:
+        """The rows that need-by, table of stops and costs by the run hour rest on, and no reason names."""
+        table = self.tables[order.number]
+        names = {order.shutdown, *(line.shutdown for line in (table.lines if table else ()))}
+        stops = {int(self.shutdowns[name]["row_id"]) for name in names if name in self.shutdowns}
+        lives = [life for row in self.replaced(order) for life in self.past.by_strand.get(row["strand"], ())]
+        rows = {int(life["row_id"]) for life in lives if life["row_id"] >= 0}
+        rows |= {row for life in lives for row in self.surveyed[life["life_id"]]}
+        found = (("stop", stops), ("life", rows))
+        return tuple(Evidence(part, tuple(sorted(its))) for part, its in found if its)
 
     def machine(self, name: str) -> MachineSheet:
         """The machine as its feed gives it; only the name where the feed is silent."""

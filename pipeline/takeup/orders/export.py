@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 from takeup.errors import OurFault
 from takeup.judgement.register import Lacking
 from takeup.judgement.stops import StopTable
-from takeup.model import Fact, Order, Reason, row_ids
+from takeup.model import Evidence, Fact, Order, Reason, row_ids
 from takeup.orders.running import run_since
 from takeup.orders.told import OPEN
 from takeup.orders.visits import Visit
@@ -36,6 +36,7 @@ def document(
     visits: Iterable[Visit] = (),
     stop_costs: Mapping[str, StopTable] | None = None,
     lacking: Mapping[str, Sequence[Lacking]] | None = None,
+    beside: Mapping[str, Sequence[Evidence]] | None = None,
 ) -> dict[str, Any]:
     """The document of a night.
 
@@ -57,6 +58,8 @@ def document(
         Number of an order to the candidate stops of its set.
     lacking : mapping, optional
         Number of an order that locks a machine out to what the register of energy sources lacks for it.
+    beside : mapping, optional
+        Number of an order to the rows it rests on that no reason names.
 
     Returns
     -------
@@ -91,6 +94,7 @@ def document(
             _order(order, visit_of.get(order.swallowed_by or order.number, ""), parts_of[order.number], where)
             | {
                 "stop_costs": _stop_costs((stop_costs or {}).get(order.number)),
+                "rests_on": _rows((beside or {}).get(order.number, ()), where),
                 "lockout_register": _register((lacking or {}).get(order.number)),
             }
             for order in open_orders
@@ -174,8 +178,12 @@ def _reason(reason: Reason, number: str, where: Mapping[int, dict[str, Any]]) ->
         "last_evidence_on": _plain(reason.last_evidence_on),
         "facts": [_fact(fact) for fact in reason.facts],
         "settings": [_fact(fact) for fact in reason.settings],
-        "evidence": [{"part": each.part} | where[row_id] for each in reason.evidence for row_id in each.rows],
+        "evidence": _rows(reason.evidence, where),
     }
+
+
+def _rows(evidence: Iterable[Evidence], where: Mapping[int, dict[str, Any]]) -> list[dict[str, Any]]:
+    return [{"part": each.part} | where[row_id] for each in evidence for row_id in each.rows]
 
 
 def _fact(fact: Fact) -> dict[str, Any]:
