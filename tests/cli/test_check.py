@@ -130,3 +130,32 @@ def test_a_name_that_two_sources_take_is_said_as_the_night_says_it(takeup, folde
         assert done.code == 2
         assert "more than one source" in done.err
         assert "one, two" in done.err
+
+
+@pytest.mark.parametrize(
+    ("content", "parts"),
+    [
+        ("machine,read_at,meter_hours\r\nA,2026-08-31,1\r\n".encode("utf-16"), ["byte order mark", "utf-16"]),
+        (b"machine;read_at;meter_hours\r\nA;2026-08-31;1\r\n", ["no comma", "a semicolon", "delimiter"]),
+        (b"machine,read_at,meter_hours\r\nA,0001-01-01,1\r\n", ["0001-01-01", "from 1970 to 2099"]),
+        (b"machine,read_at,meter_hours\r\nA,2026-08-31,1687", ["1 would be taken", "last line does not end"]),
+    ],
+    ids=["utf-16", "delimiter", "year", "cut"],
+)
+def test_what_is_odd_about_a_file_is_named_as_such(takeup, folder, content, parts):
+    (folder / "run_hours_1.csv").write_bytes(content)
+    done = takeup("check", "run_hours_1.csv")
+    for part in parts:
+        assert part in done.out
+
+
+def test_a_file_that_ends_as_it_should_gets_no_note(takeup, folder):
+    (folder / "run_hours_1.csv").write_bytes(b"machine,read_at,meter_hours\r\nA,2026-08-31,1687\r\n")
+    assert "does not end" not in takeup("check", "run_hours_1.csv").out
+
+
+def test_a_folder_is_said_to_be_one(takeup, folder):
+    (folder / "run_hours").mkdir()
+    done = takeup("check", "run_hours")
+    assert done.code in (2, 3)
+    assert "folder" in takeup("check", "run_hours", "--feed", "run_hours").err

@@ -152,6 +152,7 @@ def test_files_refused_closed_keys_and_silent_exports_are_told() -> None:
         "strands 2026-03.csv (strand register): This whole export was not used, because it looks cut short: "
         "31 of 120 keys missing, at most one in ten missing." in PAGE.text
     )
+    assert 'delivery = "increment"' in PAGE.text
     assert "Machines: HD-05 (machines 2026-03.csv)" in PAGE.text
     assert "Run hours: last delivered with night 9 (as of Fri 20 Feb 2026)" in PAGE.text
     assert "Sprocket checks: never delivered" in PAGE.text

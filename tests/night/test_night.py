@@ -548,3 +548,14 @@ def test_wanting_rights_to_the_store_are_said_and_nothing_is_made_again(tmp_path
     assert "Mend the rights" in done.stderr
     assert "made again" not in done.stderr
     assert truth(site) == before
+
+
+def test_a_last_line_that_does_not_end_is_taken_and_said(tmp_path):
+    site = plant.site(tmp_path / "s")
+    (site.inbox / "run_hours_1.csv").write_bytes(b"machine,read_at,meter_hours\r\nFE-32,2026-08-30,1687")
+    (site.inbox / "run_hours_2.csv").write_bytes(b"machine,read_at,meter_hours\r\nFE-33,2026-08-30,1687\r\n")
+    result = nightly(site, as_of=FIRST)
+    assert (result.open_ended, result.refused_files) == (("run_hours_1.csv",), ())
+    assert "does not end" in result.text()
+    assert "run_hours_1.csv: the last line does not end" in index(site)
+    assert "run_hours_2.csv: the last line" not in index(site)

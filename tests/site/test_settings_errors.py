@@ -226,8 +226,9 @@ CASES = {
         "[source.tape] stamp_pattern",
         ["expression"],
     ),
-    "no TOML": (SITE + "name = \n", None, "takeup.toml", ["line 4", "TOML"]),
-    "key twice": (SITE + 'name = "x"\n', None, "takeup.toml", ["TOML"]),
+    "no TOML": (SITE + "name = \n", None, "takeup.toml line 4", ["TOML"]),
+    "no end": (SITE + 'tell_at = """02:30', None, "takeup.toml line 4", ["TOML"]),
+    "key twice": (SITE + 'name = "x"\n', None, "takeup.toml line 4", ["TOML"]),
 }
 
 

@@ -85,8 +85,9 @@ def test_a_second_site_in_one_folder_is_refused(tmp_path):
 
 
 def test_an_unknown_zone_makes_no_folder(tmp_path):
-    with pytest.raises(SettingsError, match="Lissabon"):
+    with pytest.raises(SettingsError, match="Lissabon") as refused:
         new_site(tmp_path / "s", name="Works", time_zone="Europe/Lissabon")
+    assert "takeup.toml" not in str(refused.value)
     assert not (tmp_path / "s").exists()
 
 

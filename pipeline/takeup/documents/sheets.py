@@ -364,6 +364,7 @@ class NightSheet:
     unjudged: tuple[Verdict, ...] = ()
     kept_out: tuple[KeptOut, ...] = ()
     accounting: tuple[Accounting, ...] = ()
+    open_ended: tuple[str, ...] = ()
     refused_files: tuple[RefusedFile, ...] = ()
     closed_keys: tuple[ClosedKey, ...] = ()
     stale_feeds: tuple[StaleFeed, ...] = ()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import re
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
@@ -10,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from takeup.contracts import contract
 from takeup.errors import OurFault
-from takeup.feeds.dialect import SourceDialect
+from takeup.feeds.dialect import DELIMITERS, SourceDialect
 from takeup.feeds.header import Header, read_header
 from takeup.feeds.lines import Culprit, Records, cells_of, physical_lines, raw_lines, shown, take_apart
 from takeup.feeds.preflight import FileProblem, Text, preflight
@@ -154,6 +155,8 @@ def _filled(text: Text) -> list[int]:
 
 def _header(text: Text, dialect: SourceDialect) -> tuple[Header, int]:
     for number, line in enumerate(physical_lines(text.path, text.line_end), start=1):
+        if number == 1:
+            _refuse_mark(line, text.encoding)
         bare = line.removeprefix(b"\xef\xbb\xbf") if number == 1 and text.marked else line
         if not bare.strip():
             continue
@@ -170,8 +173,31 @@ def _header(text: Text, dialect: SourceDialect) -> tuple[Header, int]:
         if len(cells) > MOST_COLUMNS:
             found, wanted = f"{len(cells)} column names", f"{MOST_COLUMNS} at most"
             raise FileProblem(FileRefusal.NO_HEADER, found, wanted)
-        return read_header(cells, dialect, contract(dialect.feed)), number
+        try:
+            return read_header(cells, dialect, contract(dialect.feed)), number
+        except FileProblem:
+            _refuse_delimiter(decoded, dialect.delimiter)
+            raise
     raise FileProblem(FileRefusal.NO_TEXT, "nothing", "a line of column names")
+
+
+#: Byte order marks of encodings that hold a NUL in every letter of a header.
+_MARKS = ((codecs.BOM_UTF32_LE, "utf-32"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
+
+
+def _refuse_mark(line: bytes, encoding: str) -> None:
+    """Refuse a file whose byte order mark names another encoding than its source declares."""
+    for mark, named in _MARKS:
+        if line.startswith(mark):
+            found = f"its byte order mark is that of {named}"
+            raise FileProblem(FileRefusal.WRONG_ENCODING, found, f"text in {encoding}")
+
+
+def _refuse_delimiter(header: str, declared: str) -> None:
+    """Refuse a header that holds another common delimiter, and the one its source declares nowhere."""
+    others = [each for each in DELIMITERS if each in header]
+    if declared not in header and others:
+        raise FileProblem(FileRefusal.WRONG_DELIMITER, max(others, key=header.count), declared)
 
 
 def _stage(
@@ -255,6 +281,8 @@ def _notes(text: Text, header: Header, records: Records | None) -> dict[str, obj
         notes["columns_unread"] = list(header.unread)
     if text.marked:
         notes["byte_order_mark"] = True
+    if text.open:
+        notes["last_line_open"] = True
     if records is not None:
         notes["line_by_line"] = True
         if records.blank:

@@ -55,6 +55,8 @@ class Text:
         Whether it holds a quote mark.
     edged : bool
         Whether a cell may begin or end with a blank.
+    open : bool
+        Whether its last line lacks a line end, as that of a file cut short does.
     plain : bool
         Whether it can be loaded as it stands: UTF-8, one kind of line end, no control characters, no blank
         lines, no quote mark behind several blanks (which the loader takes for text).
@@ -68,6 +70,7 @@ class Text:
     marked: bool
     quoted: bool
     edged: bool
+    open: bool
     plain: bool
     lines: int
 
@@ -214,6 +217,7 @@ class _Look:
             marked=self.marked,
             quoted=self.quoted,
             edged=self.edged or self.tail.endswith(b" ") or (self.codec != "utf-8" and not self.ascii),
+            open=not self.tail.endswith((b"\n", b"\r")),
             plain=one_style and readable and not (self.controls or self.blank or self.strange),
             lines=(self.returns if only_returns else self.feeds) - self.ends.count(line_end) + 1,
         )

@@ -27,7 +27,7 @@ class CheckResult:
     kept_out : tuple of KeptOut
         Rows refused; one of line 0 stands for the whole file.
     notes : dict
-        ``columns_unread``, ``byte_order_mark``, ``line_by_line``, ``blank_lines``.
+        ``columns_unread``, ``byte_order_mark``, ``line_by_line``, ``blank_lines``, ``last_line_open``.
     not_checked : tuple of str
         Codes of what only a site can tell: ``known_rows``, ``missing_keys``, ``strand_known``,
         ``machine_known``, ``dated_later``.
@@ -67,6 +67,12 @@ def check(path: Path, source: SourceDialect, *, site_zone: str, scratch: Path) -
         raise InputUnusable(
             f"the file cannot be read: {problem.strerror}", where=str(path), todo="Check its name and rights."
         ) from problem
+    if path.is_dir():
+        raise InputUnusable(
+            "this is a folder, and a check reads files",
+            where=str(path),
+            todo=f"Name the files in it, for example {path / '*.csv'}.",
+        )
     found = Found(path, path.name, about.st_size, about.st_mtime_ns, source.name)
     taken, left = archive([found], scratch / "archive")
     if left:

@@ -33,6 +33,8 @@ class NightResult:
         The queue's first page; blank after a dry run, whose queue is thrown away.
     accounting : tuple of Accounting
         One a file taken.
+    open_ended : tuple of str
+        Names of files whose last line does not end, as that of a file cut short.
     refused_files : tuple of str
         Names of files that could not be used as a whole.
     events : tuple of OrderEvent
@@ -52,6 +54,7 @@ class NightResult:
     as_of: date
     page: str
     accounting: tuple[Accounting, ...] = ()
+    open_ended: tuple[str, ...] = ()
     refused_files: tuple[str, ...] = ()
     events: tuple[OrderEvent, ...] = ()
     open_orders: int = 0
@@ -92,6 +95,10 @@ class NightResult:
         """For people."""
         lines = [self.headline()]
         lines += [f"  could not be used: {name}" for name in self.refused_files]
+        lines += [
+            f"  the last line does not end; if the file was cut, its last cells may be cut too: {name}"
+            for name in self.open_ended
+        ]
         lines += [f"  stays in the inbox: {name} ({_LEFT[Left(why)]})" for name, why in self.left_in_inbox]
         if self.stale_feeds:
             lines.append(f"  silent for longer than usual: {', '.join(self.stale_feeds)}")

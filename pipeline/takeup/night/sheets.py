@@ -108,6 +108,7 @@ def night_sheet(
         unjudged=tuple(_unjudged(told)),
         kept_out=(*told.kept_out, *decided),
         accounting=tuple(told.accounting),
+        open_ended=told.open_ended,
         refused_files=tuple(
             RefusedFile(row.file, row.feed, row.reason, row.found, row.wanted) for row in told.refused_files
         ),

@@ -316,6 +316,7 @@ def _result(site: Site, intent: Intent, told: Told, published: Published) -> Nig
         as_of=intent.as_of,
         page=str(site.folders.queue / "current" / "index.html"),
         accounting=tuple(told.accounting),
+        open_ended=told.open_ended,
         events=tuple(told.updated.events),
         **_standing(told),
         counters={

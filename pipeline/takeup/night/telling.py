@@ -41,6 +41,7 @@ class Told:
     refused_files: list[KeptOut]
     closed: list[Closed]
     unread_stops: list[KeptOut]
+    open_ended: tuple[str, ...]
     derived: Derived
     judged: Judged
     updated: Updated
@@ -148,6 +149,7 @@ def tell(
         ],
         refused_files=[row for row in open_rows if not row.line],
         closed=store.closed(intent.number),
+        open_ended=store.noted(intent.number, "last_line_open"),
         unread_stops=list(unread_stops(open_rows, settings.sources, archive)),
         derived=derived,
         judged=judged,

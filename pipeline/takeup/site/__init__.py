@@ -133,7 +133,10 @@ def new_site(root: Path, *, name: str, time_zone: str) -> Site:
     if root.is_file():
         raise UsageError("a file is called so", where=str(root), todo="Name a new folder.")
     text = NEW_SETTINGS.format(name=_toml(name), zone=_toml(time_zone))
-    settings = read_settings(text)
+    try:
+        settings = read_settings(text)
+    except SettingsError as problem:  # of a file that was never written
+        raise SettingsError(problem.what, why=problem.why, todo=f"{problem.todo} No site was made.") from None
     folders.make()
     folders.settings.write_text(text, encoding="utf-8")
     return Site(folders, settings)

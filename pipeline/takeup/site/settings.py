@@ -90,8 +90,10 @@ def read_settings(text: str, name: str = "takeup.toml") -> Settings:
     try:
         document = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
+        at = re.search(r"at line (\d+)", str(error))
+        line = int(at[1]) if at else len(text.splitlines())  # what is open at the end names no line
         raise SettingsError(
-            f"the file is not readable TOML: {error}", where=name, todo="Mend the line it names."
+            f"the file is not readable TOML: {error}", where=f"{name} line {line}", todo="Mend that line."
         ) from error
     lines = LineFinder(text, name)
     for table in document:

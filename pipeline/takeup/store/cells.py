@@ -202,7 +202,11 @@ def date_cell(rule: CellRule, marks: Marks) -> CellSql:
         f"({name(column)} IS NULL AND {cell} <> '')",
         (
             *undeclared_twelve(cell, marks),
-            (f"NOT {matches(cell, pattern)}", Refusal.NOT_A_DATE, f"a day, {order_of(marks)}"),
+            (
+                f"NOT {matches(cell, pattern)}",
+                Refusal.NOT_A_DATE,
+                f"a day, {order_of(marks)}, from 1900 to 2099",
+            ),
             ("TRUE", Refusal.NO_SUCH_DAY, "a day of the calendar"),
         ),
         steps=(Step(((f"day {column}", parsed),)),),

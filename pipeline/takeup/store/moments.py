@@ -88,7 +88,11 @@ def moment_cell(rule: CellRule, marks: Marks, *, offsets: bool) -> CellSql:
         failed=f"{name(column)} IS NULL",
         reasons=(
             *undeclared_twelve(cell, marks),
-            (f"NOT {matches(cell, pattern)}", Refusal.NOT_A_MOMENT, f"a day or a moment, {order_of(marks)}"),
+            (
+                f"NOT {matches(cell, pattern)}",
+                Refusal.NOT_A_MOMENT,
+                f"a day or a moment, {order_of(marks)}, from 1970 to 2099",
+            ),
             (f"{clock} IS NULL", Refusal.NO_SUCH_DAY, "a day of the calendar"),
             (f"{turn}.gap", Refusal.NO_SUCH_TIME, f"a time that exists in {marks.zone}"),
             ("TRUE", Refusal.AMBIGUOUS_TIME, f"a time that exists once in {marks.zone}, or its offset"),

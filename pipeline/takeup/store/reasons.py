@@ -42,6 +42,7 @@ class FileRefusal(StrEnum):
     NO_TEXT = "no_text"
     WRONG_ENCODING = "wrong_encoding"
     NO_HEADER = "no_header"
+    WRONG_DELIMITER = "wrong_delimiter"
     COLUMN_MISSING = "column_missing"
     COLUMN_TWICE = "column_twice"
     NAME_WITHOUT_STAMP = "name_without_stamp"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -323,6 +324,15 @@ class Store:
     def files(self, night: int) -> pd.DataFrame:
         """The file records of a night, in the order taken; ``notes`` is JSON."""
         return self.query("SELECT * FROM file WHERE night = ? ORDER BY file_id", [night])
+
+    def noted(self, night: int, note: str) -> tuple[str, ...]:
+        """Names of a night's files that bear a note of intake."""
+        taken = self.files(night)
+        return tuple(
+            name
+            for name, notes in zip(taken["name"], taken["notes"], strict=True)
+            if note in json.loads(notes)
+        )
 
     def read_cache(self, table: str, strands: Iterable[str] | None = None) -> pd.DataFrame:
         """A derived table by strand, within a strand as written; an empty frame before the first write."""
