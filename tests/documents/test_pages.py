@@ -68,6 +68,27 @@ def test_orders_of_one_chain_name_each_other_and_what_holds_them() -> None:
     assert f"Same chain see also {SHEETS[Job.REPLACE_SET].order.number} replace" in also
 
 
+def test_an_early_date_that_is_past_asks_to_stop_and_measure_first() -> None:
+    sheet = SHEETS[Job.REPLACE_SET]
+    assert "Stop and measure" not in page_of(sheet).text
+    text = page_of(replace(sheet, early_past=date(2026, 3, 1))).text
+    assert text.index("Stop and measure before it runs on") < text.index("Urgency")
+    assert "since Sun 1 Mar 2026" in text
+
+
+@pytest.mark.parametrize(
+    ("job", "case"), [(Job.CORRECT_DATA, "unread"), (Job.INVESTIGATE_FRACTURE, "unread_stop")]
+)
+def test_words_nobody_has_read_are_read_with_the_writer_first(job: Job, case: str) -> None:
+    facts = (Fact("seen_on", date(2026, 3, 1)), Fact("as_written", "one sidebar cracked??"))
+    order = replace(SHEETS[job].order, reasons=(reason("abnormal_finding", "BE-31-A", case, *facts),))
+    text = page_of(replace(SHEETS[job], order=order)).text
+    steps = text[text.index("What to do") :]
+    assert steps.index("with the person who wrote them, and look") < 150
+    assert "as_found" in steps[: steps.index("What it takes")]
+    assert "with the person who wrote them, and look" not in page_of(SHEETS[job]).text
+
+
 def test_a_need_by_that_is_over_says_so_and_one_put_off_names_its_day() -> None:
     sheet = SHEETS[Job.REPLACE_SET]
     over = replace(sheet, past=True)

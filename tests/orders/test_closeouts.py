@@ -236,3 +236,22 @@ def test_work_is_never_done_after_it_was_recorded() -> None:
     plant.decide("C-0001", "done", done_on=MONDAY + timedelta(days=99), recorded_on=MONDAY)
     history = orders.done_days(plant.book, closeout_frame(plant.decisions))
     assert history[Job.REPLACE_SET, "E1"] == day_number(MONDAY)
+
+
+@pytest.mark.parametrize(
+    ("facts", "past"),
+    [
+        ({"limit": "conveyor", "early_on": MONDAY}, True),
+        ({"limit": "case", "next_limit": "pin", "early_on": MONDAY}, True),
+        ({"limit": "case", "early_on": MONDAY}, False),
+        ({"limit": "pin", "early_on": MONDAY + timedelta(days=2)}, False),
+        ({"limit": "pin"}, False),
+    ],
+)
+def test_an_early_date_is_past_for_a_limit_of_function_or_strength(
+    facts: dict[str, object], past: bool
+) -> None:
+    plant = Plant()
+    plant.tell(due(Job.REPLACE_SET, **facts))
+    found = closeouts.early_date_past(plant.order("C-0001"), MONDAY + timedelta(days=1))
+    assert found == (MONDAY if past else None)

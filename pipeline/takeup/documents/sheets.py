@@ -247,7 +247,8 @@ class OrderSheet:
     orders that are part of this one, ``evidence`` the origins of the row ids in the order's reasons,
     ``reminder`` None only for a job that touches no machine, ``stop_costs`` and ``next_chain``
     only for a set to be replaced, ``sprockets`` also for work on them. ``measured_by`` are the numbers of
-    open orders that ask for a survey of its strands; ``past`` says that its need-by is over.
+    open orders that ask for a survey of its strands; ``past`` says that its need-by is over,
+    ``early_past`` is the early date of a limit of function or strength, with no survey since.
     ``waits_for`` are the investigations that hold it, ``holds`` the orders it holds, and ``same_chain`` the
     other open orders for its strands, that it does not name otherwise.
     """
@@ -271,6 +272,7 @@ class OrderSheet:
     waits_for: tuple[str, ...] = ()
     holds: tuple[Order, ...] = ()
     same_chain: tuple[Order, ...] = ()
+    early_past: date | None = None
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields
-from datetime import date
+from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
 from takeup.documents.sheets import (
@@ -36,6 +36,7 @@ from takeup.night.intent import Intent
 from takeup.night.series import EPOCH, Strands
 from takeup.night.telling import Told
 from takeup.night.versions import versions
+from takeup.orders.closeouts import early_date_past
 from takeup.orders.durations import basis
 from takeup.orders.export import document
 from takeup.orders.visits import Visit, held, visits
@@ -207,6 +208,7 @@ class _Filling:
             waits_for=self.waits_for.get(order.number, ()),
             holds=self.holds(order),
             same_chain=self.same_chain(order),
+            early_past=early_date_past(order, EPOCH + timedelta(days=self.as_of)),
             past=order.need_by is not None and (order.need_by - EPOCH).days < self.as_of,
             measured_by=tuple(sorted({one for strand in order.strands for one in self.measuring[strand]}))
             if order.job is Job.REPLACE_SET

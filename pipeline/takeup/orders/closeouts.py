@@ -161,6 +161,22 @@ def latest_until(order: Order) -> date | None:
     return earliest(*days)
 
 
+def early_date_past(order: Order, as_of: date) -> date | None:
+    """The early date of a limit of function or strength that is past with no survey since; None: none is.
+
+    A newer survey makes a newer forecast, so that an early date is always told from the latest one. A limit
+    that the latest survey shows reached has no forecast left, and is not meant.
+    """
+    if order.job is not Job.REPLACE_SET:
+        return None
+    days = [
+        _day(reason, "early_on")
+        for reason in order.reasons
+        if _limit_comes_on(reason) == _day(reason, "early_on")
+    ]
+    return earliest(*(day for day in days if day is not None and day < as_of))
+
+
 def kept_out(decision: Decision, reason: str, wanted: str = "") -> KeptOut:
     """The row to show for a decision without effect; file and raw text are looked up by ``row_id``."""
     return KeptOut(

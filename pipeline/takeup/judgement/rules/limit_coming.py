@@ -7,8 +7,9 @@ nearly out on a chain that can never be shortened orders it too. Urgency is the 
 this project, no source.
 
 Past the hardened case the dates are those of the limit beyond. Where it may be reached before the next stop
-that takes the work, waiting for that stop is no plan: *this week*. Source: proposed for this project, no
-source.
+that takes the work, waiting for that stop is no plan: *this week*. So it is where the early date of a
+limit of function or strength is past: nobody knows any more that it is ahead. Source: proposed for this
+project, no source.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ import numpy as np
 
 from takeup.judgement import reads
 from takeup.judgement.evidence import BEHIND_WEAR
+from takeup.judgement.limits import LIMITS
 from takeup.judgement.rule import (
     CANNOT,
     CLEAR,
@@ -35,6 +37,7 @@ from takeup.judgement.rule import (
     first_turn,
     numbers,
     rounded,
+    words,
     yes,
 )
 from takeup.judgement.settings import JudgementSettings
@@ -52,6 +55,7 @@ from takeup.model import Fact, Job, Urgency
 
 if TYPE_CHECKING:
     import pandas as pd
+    from numpy.typing import NDArray
 
 _BEHIND = ("next_limit_before_stop", "next_limit_after_stop")
 _DUE = (*_BEHIND, "buy_by_reached", "takeup_running_out", "plan_line_no_rate", "plan_line_no_dates")
@@ -94,6 +98,7 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
     at_next = yes(strands, "at_next_stop") | ~dated
     due = np.isin(case, _DUE)
     own_dates = due & own & dated
+    planned = np.where(due & ~at_next & ~behind & own, Urgency.PLAN.value, "").astype(object)
     waits = np.isin(case, ["past_plan_line", "below_plan_line"])
     return answers(
         strands,
@@ -109,11 +114,17 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
             Turns("buy_by_reached", day=np.where(by_day, order_by, np.nan)),
             Turns("silence", numbers(strands, "silence_hours"), numbers(strands, "silence_day")),
         ),
-        urgency=np.where(due & ~at_next & ~behind & own, Urgency.PLAN.value, "").astype(object),
+        urgency=np.where(own_dates & _early_past(strands, as_of), Urgency.THIS_WEEK.value, planned),
         # Dates on a borrowed rate are shown, but no work is tied to them.
         need_by_day=np.where(own_dates, numbers(strands, "need_by_day"), np.nan),
         buy_by_day=np.where(own_dates, numbers(strands, "buy_by_day"), np.nan),
     )
+
+
+def _early_past(strands: pd.DataFrame, as_of: int) -> NDArray[np.bool_]:
+    """Whether the early date of a limit of function or strength is past; a survey since would move it."""
+    ends = [name for name, (kind, _) in LIMITS.items() if kind != "acceleration"]
+    return np.asarray(np.isin(words(strands, "ahead_limit"), ends) & (numbers(strands, "day_early") < as_of))
 
 
 def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
