@@ -19,7 +19,7 @@ from takeup import cli, errors
 from takeup.contracts import contract
 from takeup.model import Feed
 from takeup.resources import schemas_dir
-from takeup.site.settings import read_settings
+from takeup.site.settings import SECTIONS, read_settings
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text("utf-8")
@@ -142,3 +142,39 @@ def test_the_python_of_the_readme_names_what_is_there():
 def test_the_files_the_readme_links_to_are_there():
     for target in re.findall(r"\]\(([^)#:]+)\)", README):
         assert (ROOT / target).exists(), target
+
+
+def keys_of(table: str) -> set[str]:
+    """The keys of a table of settings as README.md lists them."""
+    rows = README.split(f"| `{table}` | says |")[1].split("\n\n")[0]
+    return set(re.findall(r"^\| `(\w+)` \|", rows, flags=re.MULTILINE))
+
+
+@pytest.mark.parametrize(
+    ("table", "text"),
+    [
+        ("[site]", SITE + "zzzzzz = 1\n"),
+        ("[source.NAME]", SITE + '[source.one]\nfeed = "run_hours"\nfiles = ["a"]\nzzzzzz = 1\n'),
+    ],
+)
+def test_the_keys_of_the_readme_are_those_that_the_settings_know(table, text):
+    with pytest.raises(errors.SettingsError) as refused:
+        read_settings(text)
+    assert keys_of(table) == set(refused.value.what.split("known are ")[1].split(", "))
+
+
+def test_what_the_readme_says_of_a_key_left_out_is_so():
+    settings = read_settings(SITE)
+    said = dict(re.findall(r"^\| `(\w+)` \|[^\n]*\| `?\"?([\w:]+)\"?`? \|$", README, flags=re.MULTILINE))
+    assert (float(said["settle_seconds"]), float(said["wait_seconds"])) == (
+        settings.settle_seconds,
+        settings.wait_seconds,
+    )
+    assert int(said["stale_after_days"]) == settings.stale_after_days
+    assert said["tell_at"] == settings.tell_at.isoformat("minutes")
+    assert (said["inbox"], said["order_prefix"]) == (settings.inbox, settings.orders.value("prefix"))
+
+
+def test_the_sections_of_the_readme_are_those_of_the_settings():
+    text = " ".join(README.split("the sections are ")[1].split(":\n")[0].split())
+    assert re.findall(r"`(\w+)`", text) == list(SECTIONS)
