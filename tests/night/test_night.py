@@ -559,3 +559,17 @@ def test_a_last_line_that_does_not_end_is_taken_and_said(tmp_path):
     assert "does not end" in result.text()
     assert "run_hours_1.csv: the last line does not end" in index(site)
     assert "run_hours_2.csv: the last line" not in index(site)
+
+
+def test_an_override_and_a_template_that_nothing_uses_are_named(tmp_path):
+    who = 'value = 2.0, reason = "tight", by = "steward", on = 2026-01-05, review_by = 2027-01-05'
+    tables = [f'\n[machine."{name}".limits]\nconveyor_percent = {{ {who} }}\n' for name in ("FE-32", "EL-99")]
+    site = plant.site(tmp_path / "s")
+    keys = '[site]\nname = "Works"\ntime_zone = "Europe/Lisbon"\nsettle_seconds = 0\n'
+    site.folders.settings.write_text(keys + "".join(tables), "utf-8")
+    (site.folders.templates / "caution.html.j2").write_text("<p>Look.</p>", "utf-8")
+    (site.folders.templates / "words.toml").write_text("", "utf-8")
+    (site.inbox / "machines.csv").write_bytes(b"machine,name,kind\r\nFE-32,Feeder,apron_feeder\r\n")
+    first, again = nightly(site.folders.root, as_of=FIRST), nightly(site.folders.root, as_of=FIRST)
+    assert first.unused == again.unused == ('[machine."EL-99".limits]', "templates/caution.html.j2")
+    assert 'nothing uses it: [machine."EL-99".limits]' in first.text()

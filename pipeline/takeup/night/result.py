@@ -41,6 +41,8 @@ class NightResult:
     open_orders, stop_now, kept_out, cannot_judge : int
         What stands; with `refused_files` and `stale_feeds` that of the last night told where nothing was new.
     stale_feeds : tuple of str
+    unused : tuple of str
+        Overrides for a machine or strand that nothing names, and own templates that nothing asks for.
     left_in_inbox : tuple of (str, str)
         Name of every file that was not taken, and why.
     counters : dict
@@ -62,6 +64,7 @@ class NightResult:
     kept_out: int = 0
     cannot_judge: int = 0
     stale_feeds: tuple[str, ...] = ()
+    unused: tuple[str, ...] = ()
     left_in_inbox: tuple[tuple[str, str], ...] = ()
     counters: dict[str, int] = field(default_factory=dict)
     dry_run: bool = False
@@ -99,6 +102,7 @@ class NightResult:
             f"  the last line does not end; if the file was cut, its last cells may be cut too: {name}"
             for name in self.open_ended
         ]
+        lines += [f"  stands in settings or templates, and nothing uses it: {name}" for name in self.unused]
         lines += [f"  stays in the inbox: {name} ({_LEFT[Left(why)]})" for name, why in self.left_in_inbox]
         if self.stale_feeds:
             lines.append(f"  silent for longer than usual: {', '.join(self.stale_feeds)}")

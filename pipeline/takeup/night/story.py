@@ -275,6 +275,7 @@ def _standing(told: Told) -> dict[str, Any]:
     """What stands from a night until the next one is told, by the names of :class:`NightResult`."""
     return {
         "refused_files": tuple(one.file for one in told.refused_files),
+        "unused": told.unused,
         "open_orders": len(told.updated.open),
         "stop_now": sum(order.urgency.rank == 0 for order in told.updated.open),
         "kept_out": len(told.kept_out),

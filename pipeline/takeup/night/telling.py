@@ -25,6 +25,7 @@ from takeup.night.progress import Progress, unwatched
 from takeup.night.stale import Stale, stale_feeds
 from takeup.night.steps import Steps
 from takeup.night.unread import unread_stops
+from takeup.night.unused import unused_overrides, unused_templates
 from takeup.orders import Updated, done_days, evidence_known, machines_at_work, update
 from takeup.site.settings import Settings
 from takeup.store import Store
@@ -42,6 +43,7 @@ class Told:
     closed: list[Closed]
     unread_stops: list[KeptOut]
     open_ended: tuple[str, ...]
+    unused: tuple[str, ...]
     derived: Derived
     judged: Judged
     updated: Updated
@@ -149,6 +151,10 @@ def tell(
         ],
         refused_files=[row for row in open_rows if not row.line],
         closed=store.closed(intent.number),
+        unused=(
+            *unused_overrides(settings, derived),
+            *(f"templates/{name}" for name in unused_templates(name for name, _ in intent.templates)),
+        ),
         open_ended=store.noted(intent.number, "last_line_open"),
         unread_stops=list(unread_stops(open_rows, settings.sources, archive)),
         derived=derived,
