@@ -73,7 +73,7 @@ def test_an_early_date_that_is_past_asks_to_stop_and_measure_first() -> None:
     assert "Stop and measure" not in page_of(sheet).text
     text = page_of(replace(sheet, early_past=date(2026, 3, 1))).text
     assert text.index("Stop and measure before it runs on") < text.index("Urgency")
-    assert "since Sun 1 Mar 2026" in text
+    assert "early date Sun 1 Mar 2026" in text
 
 
 @pytest.mark.parametrize(

@@ -271,3 +271,17 @@ def test_a_site_may_draw_its_plan_line_lower() -> None:
     found = judged(strand(**worn(1.3)), settings=overridden("limits", plan_part=0.65))
     assert verdict(found, "limit_coming")["reason"] == "plan_line_no_rate"
     assert fact(due(found, "limit_coming"), "plan_percent") == pytest.approx(0.65 * 1.9685, abs=0.001)
+
+
+@pytest.mark.parametrize(("hours", "urgency"), [(5690, Urgency.NEXT_SHUTDOWN), (5900, Urgency.THIS_WEEK)])
+def test_past_the_early_date_of_a_limit_of_strength_no_stop_is_waited_for(
+    hours: float, urgency: Urgency
+) -> None:
+    """From 5500 h on the bushing wall may be gone 246.6 h later."""
+    run = {"bushing_case_mm": np.nan, "hours_reckoned": hours, "hours_now": hours}
+    lives = surveys(("worn|2025-03-01", [(1500, 0.6), (3000, 1.05), (4500, 1.5), (5500, 1.9)]))
+    found = judged(alone("worn", **(run | worn(1.9))), surveys=lives)
+    row = verdict(found, "limit_coming", "worn")
+    assert found.prognosis.loc[0, "ahead_limit"] == "bushing"
+    assert (found.prognosis.loc[0, "day_early"] <= MONDAY) == (urgency is Urgency.THIS_WEEK)
+    assert (row["reason"], row["urgency"]) == ("buy_by_reached", urgency.value)

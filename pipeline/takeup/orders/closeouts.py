@@ -162,7 +162,7 @@ def latest_until(order: Order) -> date | None:
 
 
 def early_date_past(order: Order, as_of: date) -> date | None:
-    """The early date of a limit of function or strength that is past with no survey since; None: none is.
+    """The early date of a limit of function or strength that is reached, with no survey since; else None.
 
     A newer survey makes a newer forecast, so that an early date is always told from the latest one. A limit
     that the latest survey shows reached has no forecast left, and is not meant.
@@ -174,7 +174,7 @@ def early_date_past(order: Order, as_of: date) -> date | None:
         for reason in order.reasons
         if _limit_comes_on(reason) == _day(reason, "early_on")
     ]
-    return earliest(*(day for day in days if day is not None and day < as_of))
+    return earliest(*(day for day in days if day is not None and day <= as_of))
 
 
 def kept_out(decision: Decision, reason: str, wanted: str = "") -> KeptOut:

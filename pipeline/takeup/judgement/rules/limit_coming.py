@@ -122,9 +122,12 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
 
 
 def _early_past(strands: pd.DataFrame, as_of: int) -> NDArray[np.bool_]:
-    """Whether the early date of a limit of function or strength is past; a survey since would move it."""
+    """Whether a limit of function or strength may be reached already; a survey since would say more.
+
+    An early date is never told before the reckoning day: it stands there once the early hours have run.
+    """
     ends = [name for name, (kind, _) in LIMITS.items() if kind != "acceleration"]
-    return np.asarray(np.isin(words(strands, "ahead_limit"), ends) & (numbers(strands, "day_early") < as_of))
+    return np.asarray(np.isin(words(strands, "ahead_limit"), ends) & (numbers(strands, "day_early") <= as_of))
 
 
 def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
