@@ -231,7 +231,7 @@ def _demo(given: argparse.Namespace) -> int:
     from takeup.demo import demo
 
     told = demo(given.folder, progress=_Bar())
-    return _print(told.as_dict(), told.text(), given)
+    return _say(told, given)
 
 
 def _new(given: argparse.Namespace) -> int:
@@ -251,7 +251,7 @@ def _check(given: argparse.Namespace) -> int:
     from takeup.checking import check_files
 
     checked = check_files(given.files, feed=given.feed, settings=given.settings)
-    _print(checked.as_dict(), checked.text(), given)
+    _say(checked, given)
     return checked.exit_code
 
 
@@ -261,7 +261,7 @@ def _nightly(given: argparse.Namespace) -> int:
     result = nightly(
         given.site, as_of=given.as_of, dry_run=given.dry_run, wait_seconds=given.wait, progress=_Bar()
     )
-    _print(result.as_dict(), result.text(), given)
+    _say(result, given)
     return 1 if given.strict and result.wants_attention else 0
 
 
@@ -270,7 +270,7 @@ def _why(given: argparse.Namespace) -> int:
     from takeup.why import why
 
     answer = why(Site.open(given.site), given.subject, wait_seconds=given.wait)
-    return _print(answer.as_dict(), answer.text(), given)
+    return _say(answer, given)
 
 
 def _quarantine(given: argparse.Namespace) -> int:
@@ -292,7 +292,7 @@ def _quarantine(given: argparse.Namespace) -> int:
             told, f"Line {told['line']} of {told['file']} will not be used from the next night on.", given
         )
     listed = kept_out(site, wait_seconds=given.wait)
-    return _print(listed.as_dict(), listed.text(), given)
+    return _say(listed, given)
 
 
 def _schedule(given: argparse.Namespace) -> int:
@@ -308,12 +308,18 @@ def _rebuild(given: argparse.Namespace) -> int:
     from takeup.site import Site
 
     told = rebuild(Site.open(given.site), wait_seconds=given.wait, progress=_Bar())
-    _print(told.as_dict(), told.text(), given)
+    _say(told, given)
     return 0 if told.equal else 1
 
 
 def _print(record: dict[str, Any], text: str, given: argparse.Namespace) -> int:
     print(json.dumps(record, ensure_ascii=False, indent=1) if given.json else text)
+    return 0
+
+
+def _say(told: Any, given: argparse.Namespace) -> int:
+    """Print what was told in the form asked for; the other one, long for many rows, is not made."""
+    print(json.dumps(told.as_dict(), ensure_ascii=False, indent=1) if given.json else told.text())
     return 0
 
 
