@@ -246,6 +246,9 @@ def test_work_is_never_done_after_it_was_recorded() -> None:
         ({"limit": "case", "early_on": MONDAY}, False),
         ({"limit": "pin", "early_on": MONDAY + timedelta(days=2)}, False),
         ({"limit": "pin"}, False),
+        # The survey itself shows it: that is told as reached, and another survey would tell nothing more.
+        ({"limit": "conveyor", "early_on": MONDAY, "hours_middle": 0.0}, False),
+        ({"limit": "conveyor", "early_on": MONDAY, "e_percent": 3.0, "limit_percent": 3.0}, False),
     ],
 )
 def test_an_early_date_is_past_for_a_limit_of_function_or_strength(

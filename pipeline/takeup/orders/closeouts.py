@@ -169,11 +169,7 @@ def early_date_past(order: Order, as_of: date) -> date | None:
     """
     if order.job is not Job.REPLACE_SET:
         return None
-    days = [
-        _day(reason, "early_on")
-        for reason in order.reasons
-        if _limit_comes_on(reason) == _day(reason, "early_on")
-    ]
+    days = [_limit_comes_on(reason) for reason in order.reasons if not _shown_reached(reason, _limit(reason))]
     return earliest(*(day for day in days if day is not None and day <= as_of))
 
 
@@ -215,15 +211,27 @@ def void(order: Order, decision: Decision, as_of: date) -> str:
     return "until_past_limit" if last is not None and decision.until > last else ""
 
 
+def _limit(reason: Reason) -> str:
+    """The limit that a reason forecasts, blank for none."""
+    return _fact(reason, "next_limit") or _fact(reason, "limit") or ""
+
+
 def _limit_comes_on(reason: Reason) -> date | None:
     """The day on which the limit of function or strength behind a reason may come, None where none is."""
-    limit = _fact(reason, "next_limit") or _fact(reason, "limit")
+    limit = _limit(reason)
     if limit not in LIMITS or LIMITS[limit][0] == "acceleration":
         return None
+    return _day(reason, "survey_on" if _shown_reached(reason, limit) else "early_on")
+
+
+def _shown_reached(reason: Reason, limit: str) -> bool:
+    """Whether the survey behind a reason shows its limit reached, so that nothing is left to forecast."""
+    middle = _fact(reason, "hours_middle")
+    if middle is not None and middle <= 0:
+        return True
     reached, level = _fact(reason, "e_percent"), _fact(reason, "limit_percent")
-    if limit == _fact(reason, "limit") and reached is not None and level is not None and reached >= level:
-        return _day(reason, "survey_on")
-    return _day(reason, "early_on")
+    told = limit == _fact(reason, "limit") and reached is not None and level is not None
+    return bool(told and reached >= level)
 
 
 def _day(reason: Reason, name: str) -> date | None:
