@@ -153,14 +153,14 @@ def day(value: Any) -> str:
 
 
 def listed(items: Iterable[Any] | Fact) -> str:
-    """Items as a phrase.
+    """Items as a phrase, each once; blank ones are passed over.
 
     Examples
     --------
-    >>> listed(["A"]), listed(["A", "B"]), listed(["A", "B", "C"])
-    ('A', 'A and B', 'A, B and C')
+    >>> listed(["A"]), listed(["A", "B"]), listed(["A", "B", "C"]), listed(["A", "", "A"])
+    ('A', 'A and B', 'A, B and C', 'A')
     """
-    texts = [str(item) for item in bare(items)]
+    texts = list(dict.fromkeys(str(item) for item in bare(items) if str(item)))
     return " and ".join([*([", ".join(texts[:-1])] if texts[:-1] else []), *texts[-1:]])
 
 
