@@ -10,6 +10,7 @@ import argparse
 import json
 import logging
 import os
+import signal
 import sys
 from collections.abc import Sequence
 from contextlib import AbstractContextManager, nullcontext
@@ -230,7 +231,8 @@ def _minutes(text: str) -> float:
 def _demo(given: argparse.Namespace) -> int:
     from takeup.demo import demo
 
-    told = demo(given.folder, progress=_Bar())
+    with _Bar() as bar:
+        told = demo(given.folder, progress=bar)
     return _say(told, given)
 
 
@@ -258,9 +260,10 @@ def _check(given: argparse.Namespace) -> int:
 def _nightly(given: argparse.Namespace) -> int:
     from takeup.night import nightly
 
-    result = nightly(
-        given.site, as_of=given.as_of, dry_run=given.dry_run, wait_seconds=given.wait, progress=_Bar()
-    )
+    with _Bar() as bar:
+        result = nightly(
+            given.site, as_of=given.as_of, dry_run=given.dry_run, wait_seconds=given.wait, progress=bar
+        )
     _say(result, given)
     return 1 if given.strict and result.wants_attention else 0
 
@@ -307,7 +310,8 @@ def _rebuild(given: argparse.Namespace) -> int:
     from takeup.retell import rebuild
     from takeup.site import Site
 
-    told = rebuild(Site.open(given.site), wait_seconds=given.wait, progress=_Bar())
+    with _Bar() as bar:
+        told = rebuild(Site.open(given.site), wait_seconds=given.wait, progress=bar)
     _say(told, given)
     return 0 if told.equal else 1
 
@@ -324,13 +328,37 @@ def _say(told: Any, given: argparse.Namespace) -> int:
 
 
 class _Bar:
-    """A progress bar on a terminal; nothing where standard error is not one."""
+    """A progress bar on a terminal, nothing where standard error is not one; and where a stop is heeded.
+
+    DuckDB loses a KeyboardInterrupt that comes while a query ends, or makes an error of its own of it. So the
+    asking is remembered too: the next step of the work does not begin, and an error after it is the stop.
+    """
 
     def __init__(self) -> None:
         self._bar: Any = None
         self._step = ""
+        self._asked = False
+        self._before: Any = None
+
+    def __enter__(self) -> _Bar:
+        # Where interrupts are not heard at all, in a shell's background for one, they go on unheard.
+        if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
+            self._before = signal.signal(signal.SIGINT, self._stop)
+        return self
+
+    def __exit__(self, _: object, error: BaseException | None, __: object) -> None:
+        if self._before is not None:
+            signal.signal(signal.SIGINT, self._before)
+        if self._asked and error is not None and not isinstance(error, KeyboardInterrupt):
+            raise KeyboardInterrupt from error
+
+    def _stop(self, *_: object) -> None:
+        self._asked = True
+        raise KeyboardInterrupt
 
     def __call__(self, step: str, done: int, total: int) -> None:
+        if self._asked:
+            raise KeyboardInterrupt
         if not sys.stderr.isatty():
             return
         from tqdm import tqdm

@@ -158,7 +158,7 @@ REFUSED = {
     ),
     "check of nothing": (["check", "{none}"], 2, ["--feed"]),
     "check of a file that is not there": (["check", "{none}", "--feed", "run_hours"], 3, ["{none}"]),
-    "check of a folder": (["check", "{site}", "--feed", "run_hours"], 3, ["cannot be read"]),
+    "check of a folder": (["check", "{site}", "--feed", "run_hours"], 3, ["is a folder", "{site}/*.csv"]),
     "check under settings that are not there": (
         ["check", "{file}", "--feed", "run_hours", "--settings", "{none}"],
         2,
@@ -304,10 +304,19 @@ def test_a_reader_that_leaves_early_is_no_error(site):
     assert done.returncode == 0
 
 
+#: the command line in a process that hears interrupts, which one of a shell's background would not
+HEARING = """
+import signal
+signal.signal(signal.SIGINT, signal.default_int_handler)
+from takeup.cli import main
+raise SystemExit(main())
+"""
+
+
 def test_interrupted_it_says_that_nothing_is_lost_and_the_next_run_makes_it_good(takeup, fresh):
     plant.deliver(fresh, plant.exports(SECOND, ONE))
     process = subprocess.Popen(
-        [sys.executable, "-m", "takeup", "nightly", "--site", fresh.folders.root, "--as-of", str(SECOND)],
+        [sys.executable, "-c", HEARING, "nightly", "--site", fresh.folders.root, "--as-of", str(SECOND)],
         env=os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)},
         stderr=subprocess.PIPE,
         text=True,
