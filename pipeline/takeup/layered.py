@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from datetime import date
+from functools import cache
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 import numpy as np
@@ -63,6 +64,12 @@ def setting(
             "finest": finest,
         },
     )
+
+
+@cache
+def told_of(record: type) -> Mapping[str, Mapping[str, Any]]:
+    """What a settings record says of each of its fields, by name."""
+    return {item.name: item.metadata for item in fields(record)}
 
 
 @dataclass(frozen=True)
@@ -135,7 +142,7 @@ class Layered(Generic[S]):
 
     def sourced(self, name: str, machine: str = "", strand: str = "") -> Sourced:
         """The value with its unit and where it comes from, in words."""
-        about = next(item.metadata for item in fields(self.record) if item.name == name)  # type: ignore[arg-type]
+        about = told_of(type(self.record))[name]  # type: ignore[arg-type]
         found = self.override(name, machine, strand)
         if found is None:
             origin = f"default, {about['source'].value}"

@@ -49,10 +49,10 @@ PUBLISHED = {
     **{f"measuring.tape_{no}_mm": exactly(a, "MI-008") for no, (a, _) in TAPES.items()},
     **{f"measuring.tape_{no}_mm_per_m": exactly(b, "MI-008") for no, (_, b) in TAPES.items()},
     # JCGM 100:2008, H.1.2: 11.5e-6 for the steel of the end gauge; NIST tutorial, AISI 1050: 11.2 to 11.5.
-    "measuring.carbon_per_k": exactly(11.5e-6, "JCGM 100:2008, H.1"),
-    "measuring.tape_per_k": exactly(11.5e-6, "JCGM 100:2008, H.1"),
+    "measuring.carbon_um_per_m_k": exactly(11.5, "JCGM 100:2008, H.1"),
+    "measuring.tape_um_per_m_k": exactly(11.5, "JCGM 100:2008, H.1"),
     # Table of thermal expansion of steels, AISI 304 annealed, 0 to 100 degC (open engineering table).
-    "measuring.stainless_per_k": exactly(17.2e-6, "stainless 304"),
+    "measuring.stainless_um_per_m_k": exactly(17.2, "stainless 304"),
     # ASME B29.14M-1996, 2.3: 0 to +0.75 in in a measured length of 120 in.
     "measuring.tolerance_cast_percent": exactly(100 * 0.75 / 120, "ASME B29.14M-1996, 2.3"),
     # GOST 21834-87, 2.2.11: 3 % as limit state of a drilling drive chain; US Army TM 10-3930-671-24 has

@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 READ = (
     "tape_class", "tape_1_mm", "tape_1_mm_per_m", "tape_2_mm", "tape_2_mm_per_m", "tape_3_mm",
     "tape_3_mm_per_m", "step_mm", "u_repeat_mm", "u_pull_mm", "careless_pull_times", "u_temperature_k",
-    "tape_as_chain_up_to_c", "hot_tape_c", "u_hot_tape_k", "u_no_temperature_k", "carbon_per_k",
-    "stainless_per_k", "tape_per_k", "percent_only_points",
+    "tape_as_chain_up_to_c", "hot_tape_c", "u_hot_tape_k", "u_no_temperature_k", "carbon_um_per_m_k",
+    "stainless_um_per_m_k", "tape_um_per_m_k", "percent_only_points",
 )  # fmt: skip
 
 _CARELESS = ("dirty", "slack", "unknown")
@@ -71,9 +71,9 @@ def lengths(
     raw, pitches = (np.where(percent_only, np.nan, known) for known in (written, count))
 
     stainless = lives["steel"].to_numpy(dtype=object)[life] == "austenitic_stainless"
-    alpha = np.where(stainless, value("stainless_per_k"), value("carbon_per_k"))
+    alpha = np.where(stainless, value("stainless_um_per_m_k"), value("carbon_um_per_m_k")) / 1e6
     chain_c, tape_c, u_k = _temperatures(rows, life, machine, strand, settings)
-    length = elongation.length_at_20c(raw, chain_c, tape_c, alpha, value("tape_per_k"))
+    length = elongation.length_at_20c(raw, chain_c, tape_c, alpha, value("tape_um_per_m_k") / 1e6)
 
     tape = _tape_classes(rows, life, settings.column("tape_class", machine, strand))
     classes = [tape == "I", tape == "III"]
@@ -134,9 +134,9 @@ def _read(
         "hot_tape_c": hot,
         "u_hot_tape_k": hot,
         "u_no_temperature_k": ~warm,
-        "carbon_per_k": ~stainless,
-        "stainless_per_k": stainless,
-        "tape_per_k": warm,
+        "carbon_um_per_m_k": ~stainless,
+        "stainless_um_per_m_k": stainless,
+        "tape_um_per_m_k": warm,
         "percent_only_points": percent_only,
     }
     bits = np.zeros(tape.shape, dtype=np.int64)

@@ -113,31 +113,31 @@ class MeasuringSettings:
         low=0.0,
         high=100.0,
     )
-    carbon_per_k: float = setting(
-        11.5e-6,
-        "1/K",
+    carbon_um_per_m_k: float = setting(
+        11.5,
+        "µm/(m K)",
         Source.VERIFIED,
         "Thermal expansion of carbon steel chain.",
-        low=5e-6,
-        high=25e-6,
+        low=5.0,
+        high=25.0,
         citation=_STEEL,
     )
-    stainless_per_k: float = setting(
-        17.2e-6,
-        "1/K",
+    stainless_um_per_m_k: float = setting(
+        17.2,
+        "µm/(m K)",
         Source.VERIFIED,
         "Thermal expansion of austenitic stainless chain.",
-        low=5e-6,
-        high=25e-6,
+        low=5.0,
+        high=25.0,
         citation="published table of thermal expansion, stainless 304, 0 to 100 degC",
     )
-    tape_per_k: float = setting(
-        11.5e-6,
-        "1/K",
+    tape_um_per_m_k: float = setting(
+        11.5,
+        "µm/(m K)",
         Source.VERIFIED,
         "Thermal expansion of the steel tape.",
         low=0.0,
-        high=25e-6,
+        high=25.0,
         citation=_STEEL,
     )
     # --------------------------------------------------------------------------------------- the zero

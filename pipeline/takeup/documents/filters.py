@@ -40,7 +40,7 @@ UNITS: dict[str, tuple[int, str]] = {
     "degree": (1, "°"),
     "pitch": (0, "pitches"),
     "kN": (1, "kN"),
-    "1/K": (7, "per K"),
+    "µm/(m K)": (1, "µm per m and K"),
     "1": (3, ""),
     "": (3, ""),
     "day": (0, ""),
@@ -119,8 +119,8 @@ def setting_value(fact: Fact | OverrideLine) -> str:
 
     Examples
     --------
-    >>> setting_value(Fact("measuring.carbon_per_k", 11.5e-6, "1/K"))
-    '0.0000115 per K'
+    >>> setting_value(Fact("measuring.carbon_um_per_m_k", 11.5, "µm/(m K)"))
+    '11.5 µm per m and K'
     >>> setting_value(Fact("limits.conveyor_percent", 3.0, "%"))
     '3 %'
     """

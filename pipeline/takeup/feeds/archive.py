@@ -10,6 +10,7 @@ from pathlib import Path
 
 from takeup.errors import StoreError
 from takeup.feeds.inbox import Found, Left, Remembered
+from takeup.ledger import sync_folder
 
 _CHUNK = 1 << 20
 
@@ -104,7 +105,7 @@ def _keep(source: int, folder: Path) -> tuple[str, Path]:
         path.parent.mkdir(exist_ok=True)
         draft.replace(path)
         for place in (path.parent, folder):
-            _sync_folder(place)
+            sync_folder(place)
     except OSError as problem:
         raise StoreError(
             f"the archive cannot be written: {problem.strerror}",
@@ -113,14 +114,6 @@ def _keep(source: int, folder: Path) -> tuple[str, Path]:
             todo="Free space or correct the rights, then run the night again.",
         ) from problem
     return sha256, path
-
-
-def _sync_folder(folder: Path) -> None:
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
 
 
 def release(archived: Iterable[Archived]) -> list[Remembered]:

@@ -140,18 +140,19 @@ def by_part(evidence: Iterable[Evidence]) -> dict[str, tuple[int, ...]]:
 
 def _baseline(row: Mapping[str, Any], situation: Situation) -> Iterator[int]:
     """The rows of the survey that gave the life its zero."""
-    for survey in situation.surveys_of(row.get("life_id", "")):
-        if survey["is_zero"]:
-            yield from _listed(survey["row_ids"])
+    for is_zero, rows in situation.surveys_of(row.get("life_id", ""), "is_zero", "row_ids"):
+        if is_zero:
+            yield from _listed(rows)
 
 
 def _rate(row: Mapping[str, Any], situation: Situation) -> Iterator[int]:
     """The rows of the surveys that the rate took, and of those past the case that are told beside it."""
     first, last = row.get("rate_from_hours", np.nan), row.get("rate_to_hours", np.nan)
     since = row.get("since_case_from_hours", np.nan)
-    for survey in situation.surveys_of(row.get("life_id", "")):
-        if survey["usable_for_rate"] and (first <= survey["hours"] <= last or since <= survey["hours"]):
-            yield from _listed(survey["row_ids"])
+    told = situation.surveys_of(row.get("life_id", ""), "usable_for_rate", "hours", "row_ids")
+    for usable, hours, rows in told:
+        if usable and (first <= hours <= last or since <= hours):
+            yield from _listed(rows)
 
 
 def _meter(row: Mapping[str, Any], situation: Situation) -> Iterator[int]:  # noqa: ARG001

@@ -127,12 +127,16 @@ class Situation:
             life[begin]: slice(begin, end) for begin, end in zip(begins.tolist(), ends.tolist(), strict=False)
         }
 
-    def surveys_of(self, life: str) -> list[dict[str, Any]]:
-        """The surveys of one life, oldest first."""
+    @cached_property
+    def _survey_columns(self) -> Columns:
+        return Columns(self.surveys)
+
+    def surveys_of(self, life: str, *names: str) -> list[tuple[Any, ...]]:
+        """Some columns of the surveys of one life, oldest first."""
         if life not in self._spans:
             return []
-        rows: list[dict[str, Any]] = self.surveys.iloc[self._spans[life]].to_dict("records")  # type: ignore[assignment]
-        return rows
+        span, columns = self._spans[life], self._survey_columns
+        return list(zip(*(columns[name][span] for name in names), strict=True))
 
     def done_on(self, job: Job, subjects: ArrayLike) -> NDArray[np.float64]:
         """Day on which a job was last closed out as done for each subject; NaN where never."""

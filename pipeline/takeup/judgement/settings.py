@@ -5,11 +5,11 @@ The site's or the chain maker's own value goes before a default; a default used 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 
 from takeup.derive.lubesettings import Lubrication
 from takeup.derive.settings import MeasuringSettings
-from takeup.layered import Layered, setting
+from takeup.layered import Layered, setting, told_of
 from takeup.model import Source
 
 _GOST = "GOST 21834-87, 2.2.11 (3 % as limit state of a drilling drive chain)"
@@ -453,5 +453,5 @@ def says(name: str) -> str:
     """The sentence of a setting named ``section.field``; blank for one that is not ours."""
     section, _, field_name = name.partition(".")
     record = MeasuringSettings if section == "measuring" else SECTIONS.get(section)
-    about = {item.name: item.metadata["says"] for item in fields(record)} if record else {}
-    return str(about.get(field_name, ""))
+    about = told_of(record).get(field_name) if record else None
+    return str(about["says"]) if about else ""
