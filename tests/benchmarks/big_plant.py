@@ -394,7 +394,7 @@ def _strands(strands: pd.DataFrame, lives: pd.DataFrame, draw: np.random.Generat
     told = strands[["set_place", *same, *parts, *plan]].copy()
     rollers = strands["construction"].isin(ROLLERS)
     told["roller_diameter_mm"] = (1.6 * strands["bushing_outside_mm"]).round(1).where(rollers)
-    told["centres_mm"] = (strands["pitches"] * strands["pitch_mm"] / 2).round()
+    told["centres_mm"] = _centres(strands).round()
     told["fixed_centres"] = "no"
     told["strand_spacing_mm"] = np.where(strands["side"] != "", "900", "")
     told["speed_m_per_s"] = 0.5
@@ -408,6 +408,14 @@ def _strands(strands: pd.DataFrame, lives: pd.DataFrame, draw: np.random.Generat
     each["removed_on"] = days(each["ended"]).where(each["ended"] < STILL_RUNS, "")
     each.insert(0, "known", FIRST_NIGHT)
     return each.drop(columns=["set_place", "fitted", "ended"])
+
+
+def _centres(strands: pd.DataFrame) -> pd.Series:
+    """Centres on which two sprockets need just this many pitches: the register agrees with itself."""
+    drive, tail, pitch = (strands[name] for name in ("teeth_drive", "teeth_tail", "pitch_mm"))
+    straight = (strands["pitches"] - (drive + tail) / 2) * pitch
+    apart = (tail - drive) * pitch / (2 * np.pi)
+    return (straight + np.sqrt(straight**2 - 8 * apart**2)) / 4
 
 
 def meter_readings(machines: pd.DataFrame, hours: Array) -> pd.DataFrame:
