@@ -4,25 +4,18 @@ from __future__ import annotations
 
 import hashlib
 import shutil
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from takeup.documents.publish import publish, switch
+from takeup.documents.publish import switch
 from takeup.ledger import Ledger
-from takeup.model import KeptOut
 from takeup.night.accounts import accounts, counted
-from takeup.night.decided import set_aside_by_people
-from takeup.night.exports import archived_files, templates_of
-from takeup.night.intent import Intent
+from takeup.night.again import PastNight, published_again, told_again
 from takeup.night.progress import Progress, unwatched
-from takeup.night.sheets import night_sheet
-from takeup.night.telling import Told, tell
 from takeup.night.versions import versions
 from takeup.site import Site
-from takeup.site.folders import recall
-from takeup.site.settings import Settings, read_settings
+from takeup.site.folders import keep
 from takeup.store import Store
 
 
@@ -102,18 +95,15 @@ def rebuild_store(site: Site, progress: Progress = unwatched) -> Rebuilt:
     nights = Ledger(folders.ledger).nights()
     different, others, written = [], [], False
     with Store.open(draft) as store:
-        for place, record in enumerate(nights):
-            progress("nights", place, len(nights))
-            settings = read_settings(recall(folders.archive, record["settings"]).decode("utf-8"))
-            told = _told_again(site, store, record, settings)
+        for past in told_again(store, nights, folders, progress=progress):
+            record, told = past.record, past.told
+            keep(told.fleet_record, folders.archive)
             if record["versions"] != dict(versions()):
                 others.append(record["number"])
             if told.orders_sha256 != record["orders"] or accounts(told.accounting) != record["accounting"]:
                 different.append(record["number"])
-            if _usable(different, others) and place == len(nights) - 1:
-                decided = set_aside_by_people(nights, told.accounting, folders.archive, settings.sources)
-                written = _queue_again(site, store, told, record, settings, decided)
-        progress("nights", len(nights), len(nights))
+            if _usable(different, others) and record is nights[-1]:
+                written = _queue_again(site, store, past)
     used = _usable(different, others)
     if used:
         _remove(folders.store)
@@ -128,37 +118,22 @@ def _usable(different: list[int], others: list[int]) -> bool:
     return not different or different[0] in others
 
 
-def _told_again(site: Site, store: Store, record: dict[str, Any], settings: Settings) -> Told:
-    intent = Intent.of(record)
-    return tell(store, intent, settings, archived_files(site.folders, intent.files), site.folders.archive)
-
-
-def _queue_again(
-    site: Site,
-    store: Store,
-    told: Told,
-    record: dict[str, Any],
-    settings: Settings,
-    decided: Sequence[KeptOut],
-) -> bool:
+def _queue_again(site: Site, store: Store, past: PastNight) -> bool:
     """Write a night's queue again unless it stands as recorded."""
-    folder = site.folders.queue / record["queue"]
+    folder = site.folders.queue / past.record["queue"]
     stands = all(
         (folder / path).is_file() and hashlib.sha256((folder / path).read_bytes()).hexdigest() == sha256
-        for path, sha256 in record["wrote"].items()
+        for path, sha256 in past.record["wrote"].items()
     )
     if not stands:
-        intent = Intent.of(record)
-        sheet = night_sheet(store, told, intent, settings, ledger_head=record["previous"], decided=decided)
         draft, old = (folder.with_name(f".{folder.name}.{part}") for part in ("again", "old"))
-        with templates_of(intent, site.folders) as template_dirs:
-            publish(sheet, draft, None, template_dirs)
+        published_again(store, past, site.folders, draft, None)
         shutil.rmtree(old, ignore_errors=True)
         if folder.exists():
             folder.rename(old)
         draft.rename(folder)
         shutil.rmtree(old, ignore_errors=True)
-    switch(site.folders.queue, record["queue"])
+    switch(site.folders.queue, past.record["queue"])
     return not stands
 
 

@@ -24,6 +24,7 @@ from takeup.night import intent as intents
 from takeup.night.accounts import accounts, counted
 from takeup.night.decided import set_aside_by_people
 from takeup.night.exports import archived_files, templates_of
+from takeup.night.fleet import fleet_before
 from takeup.night.inbox_memory import remember, remembered
 from takeup.night.intent import Intent, SetAsideRow, TakenFile
 from takeup.night.outlets import tell_outlets
@@ -169,7 +170,9 @@ def _finish(site: Site, store: Store, intent: Intent, progress: Progress = unwat
     folders = site.folders
     ledger = Ledger(folders.ledger)
     settings = read_settings(recall(folders.archive, intent.settings).decode("utf-8"))
-    told = tell(store, intent, settings, archived_files(folders, intent.files), folders.archive, progress)
+    files, fleet = archived_files(folders, intent.files), fleet_before(intent, folders.archive)
+    told = tell(store, intent, settings, files, folders.archive, progress, fleet=fleet)
+    keep(told.fleet_record, folders.archive)
     name = folder_name(intent.number)
     clock = Steps(f"night {intent.number}")
     nights = [*ledger.nights(), intent.record()]

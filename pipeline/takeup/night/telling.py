@@ -48,11 +48,16 @@ class Told:
     judged: Judged
     updated: Updated
     fleet: FleetTable
-    fleet_sha256: str
+    fleet_record: bytes
     stale: list[Stale]
     orders_sha256: str
     counts: dict[str, int]
     counters: dict[str, int]
+
+    @property
+    def fleet_sha256(self) -> str:
+        """Of the table of past forecasts in force, by which the archive knows it."""
+        return hashlib.sha256(self.fleet_record).hexdigest()
 
     @property
     def cannot_judge(self) -> int:
@@ -67,6 +72,8 @@ def tell(
     files: Sequence[Archived],
     archive: Path,
     progress: Progress = unwatched,
+    *,
+    fleet: bytes | None,
 ) -> Told:
     """Tell an intended night into the store, in one transaction.
 
@@ -80,8 +87,10 @@ def tell(
     files : sequence of Archived
         The exports the intent names.
     archive : Path
-        Where the table of past forecasts is kept.
+        Where the exports are kept; it is only read.
     progress : callable
+    fleet : bytes or None
+        The table of past forecasts of the night before, as archived.
     """
     steps = iter(range(5))
     clock = Steps(f"night {intent.number}")
@@ -104,7 +113,7 @@ def tell(
             store.write_cache(table, frame, derived.touched_strands, intent.number)
         clock.done("derived", **derived.counters)
         progress("night", next(steps), 5)
-        fleet, fleet_sha256 = fleet_in_force(intent, derived, settings.judgement, archive)
+        in_force, fleet_record = fleet_in_force(intent, fleet, derived, settings.judgement)
         open_rows = store.kept_out(intent.number)
         close_outs = store.rows(Feed.ORDER_CLOSEOUTS, as_of=intent.as_of)
         book = store.orders()
@@ -112,7 +121,7 @@ def tell(
         judged = judge(
             facts,
             derived,
-            fleet,
+            in_force,
             settings.judgement,
             intent.as_of,
             done_days(book, close_outs),
@@ -160,8 +169,8 @@ def tell(
         derived=derived,
         judged=judged,
         updated=updated,
-        fleet=fleet,
-        fleet_sha256=fleet_sha256,
+        fleet=in_force,
+        fleet_record=fleet_record,
         stale=stale_feeds(store, intent.as_of, settings.stale_after_days),
         orders_sha256=orders_digest(updated, store.order_texts(intent.number)),
         counts=store.counts(),

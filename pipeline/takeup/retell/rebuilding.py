@@ -1,4 +1,4 @@
-"""Past nights told again."""
+"""The site's store made again, while nobody else reads or writes it."""
 
 from __future__ import annotations
 

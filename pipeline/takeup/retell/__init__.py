@@ -1,0 +1,5 @@
+"""Past nights told again from archive and ledger: for the site's own store, or beside the site."""
+
+from takeup.retell.rebuilding import rebuild
+
+__all__ = ["rebuild"]
