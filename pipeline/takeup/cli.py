@@ -1,7 +1,7 @@
 """The command line: parse, call, print. One place turns a known error into its four texts and exit code.
 
-Exit codes: 0 done · 1 under ``--strict`` rows kept out or feeds stale, and always when a check finds
-something · 2 usage or settings · 3 input unusable · 4 store, lock or disk · 5 our own fault.
+Exit codes: 0 done · 1 under ``--strict`` rows kept out or feeds stale, and always when a check or a replay
+finds something · 2 usage or settings · 3 input unusable · 4 store, lock or disk · 5 our own fault.
 """
 
 from __future__ import annotations
@@ -194,6 +194,18 @@ def _parser() -> argparse.ArgumentParser:
         "--every-minutes", type=_minutes, default=5.0, help="how often to ask whether a day is due"
     )
 
+    replay = command(
+        "replay", _replay, "tell past nights again beside the site, and compare with what was published"
+    )
+    replay.add_argument("night", nargs="?", type=int, metavar="NIGHT", help="number of the night")
+    replay.add_argument("--all", action="store_true", help="every night, each on top of the one before")
+    replay.add_argument(
+        "--into",
+        type=Path,
+        metavar="FOLDER",
+        help="a new folder for what they would have published (default: beside the site)",
+    )
+
     command("rebuild", _rebuild, "make the store again from archive and ledger")
     return parser
 
@@ -312,6 +324,20 @@ def _rebuild(given: argparse.Namespace) -> int:
 
     with _Bar() as bar:
         told = rebuild(Site.open(given.site), wait_seconds=given.wait, progress=bar)
+    _say(told, given)
+    return 0 if told.equal else 1
+
+
+def _replay(given: argparse.Namespace) -> int:
+    from takeup.retell import replay
+    from takeup.site import Site
+
+    if (given.night is None) != given.all:
+        raise UsageError("a replay needs the number of a night, or --all in its place")
+    with _Bar() as bar:
+        told = replay(
+            Site.open(given.site), given.night, into=given.into, wait_seconds=given.wait, progress=bar
+        )
     _say(told, given)
     return 0 if told.equal else 1
 

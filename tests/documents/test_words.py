@@ -7,6 +7,7 @@ import tomllib
 import pytest
 from tests.documents.plant import TEMPLATES
 
+from takeup.audit.replay import Kind
 from takeup.contracts import contract
 from takeup.derive.reasons import Note
 from takeup.derive.reasons import Reason as SetAside
@@ -81,6 +82,7 @@ REGISTRIES = {
     "machine_kind": choices(Feed.MACHINES, "kind"),
     "energy": choices(Feed.ENERGY_SOURCES, "kind"),
     "lube_plan": choices(Feed.STRANDS, "lube_plan"),
+    "replayed": slugs(Kind),
     "severity": choices(Feed.INSPECTION_FINDINGS, "severity"),
     "part": {part for parts in PARTS.values() for part in parts},
     "column": {

@@ -21,7 +21,6 @@ from takeup.documents.publish import Published, publish, switch
 from takeup.errors import StoreDamaged, UsageError
 from takeup.ledger import Ledger
 from takeup.night import intent as intents
-from takeup.night.accounts import accounts, counted
 from takeup.night.decided import set_aside_by_people
 from takeup.night.exports import archived_files, templates_of
 from takeup.night.fleet import fleet_before
@@ -29,6 +28,7 @@ from takeup.night.inbox_memory import remember, remembered
 from takeup.night.intent import Intent, SetAsideRow, TakenFile
 from takeup.night.outlets import tell_outlets
 from takeup.night.progress import Progress, unwatched
+from takeup.night.record import night_record, standing
 from takeup.night.recovery import finish_open_night, folder_name, make_whole, remake
 from takeup.night.result import NightResult
 from takeup.night.sheets import night_sheet
@@ -186,7 +186,7 @@ def _finish(site: Site, store: Store, intent: Intent, progress: Progress = unwat
         )
     progress("pages", 1, 1)
     clock.done("pages written", drawn=published.drawn, linked=published.linked)
-    ledger.append(_record(intent, told, published.files, name))
+    ledger.append(night_record(intent, told, published.files, name))
     switch(folders.queue, name)
     intents.remove(folders.intent)
     clock.done("committed", open_orders=len(told.updated.open))
@@ -274,42 +274,10 @@ def _same(intent: Intent, last: dict[str, Any]) -> bool:
     )
 
 
-def _standing(told: Told) -> dict[str, Any]:
-    """What stands from a night until the next one is told, by the names of :class:`NightResult`."""
-    return {
-        "refused_files": tuple(one.file for one in told.refused_files),
-        "unused": told.unused,
-        "open_orders": len(told.updated.open),
-        "stop_now": sum(order.urgency.rank == 0 for order in told.updated.open),
-        "kept_out": len(told.kept_out),
-        "cannot_judge": told.cannot_judge,
-        "stale_feeds": tuple(stale.feed for stale in told.stale),
-    }
-
-
 def _stood(night: dict[str, Any]) -> dict[str, Any]:
     """What stands after a night that the ledger records."""
     return {
         name: tuple(value) if isinstance(value, list) else value for name, value in night["standing"].items()
-    }
-
-
-def _record(intent: Intent, told: Told, wrote: dict[str, str], queue: str) -> dict[str, Any]:
-    return {
-        "kind": "night",
-        **intent.record(),
-        "versions": dict(versions()),
-        "fleet": told.fleet_sha256,
-        "accounting": accounts(told.accounting),
-        "orders": told.orders_sha256,
-        "events": [
-            {"order": event.order, "revision": event.revision, "change": event.change.value}
-            for event in told.updated.events
-        ],
-        "counts": counted(told.counts),
-        "standing": _standing(told),
-        "queue": queue,
-        "wrote": wrote,
     }
 
 
@@ -322,7 +290,7 @@ def _result(site: Site, intent: Intent, told: Told, published: Published) -> Nig
         accounting=tuple(told.accounting),
         open_ended=told.open_ended,
         events=tuple(told.updated.events),
-        **_standing(told),
+        **standing(told),
         counters={
             **told.counters,
             "pages_drawn": published.drawn,
