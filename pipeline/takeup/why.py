@@ -16,7 +16,7 @@ from takeup.errors import UsageError
 from takeup.judgement.judging import explain, judge
 from takeup.model import Feed, Order, row_ids
 from takeup.night.fleet import recalled_fleet
-from takeup.orders import done_days, machines_at_work
+from takeup.orders import closed_rows, done_days, machines_at_work
 from takeup.site import Site
 from takeup.site.folders import recall
 from takeup.site.reading import reading_store
@@ -87,13 +87,15 @@ def _strand(
             f"neither an order nor a strand is called {strand!r}",
             todo=f"Did you mean {', '.join(near)}?" if near else "Names stand in the queue's orders.csv.",
         )
+    orders, close_outs = list(book.values()), store.rows(Feed.ORDER_CLOSEOUTS, as_of=as_of)
     judged = judge(
         state(derived, as_of),
         derived,
         recalled_fleet(night["fleet"], site.folders.archive),
         settings.judgement,
         as_of,
-        done_days(list(book.values()), store.rows(Feed.ORDER_CLOSEOUTS, as_of=as_of)),
+        done_days(orders, close_outs),
+        closed=closed_rows(orders, close_outs),
         kept_out=store.kept_out(),
         at_work=machines_at_work(book.values()),
     )

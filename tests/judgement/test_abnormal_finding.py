@@ -109,12 +109,12 @@ def test_no_word_of_the_vocabulary_ends_without_work_or_a_note() -> None:
 
 
 def ends(
-    word: str, history: dict[tuple[Job, str], float] | None = None, later: Any = None, **differs: Any
+    word: str, closed: dict[tuple[Job, int], float] | None = None, later: Any = None, **differs: Any
 ) -> pd.Series:
     seen = {"finding": word, "stop_class": VOCABULARY[word].stop_class, "day": MONDAY - 20}
     rows = [seen, *([later] if later else [])]
     return verdict(
-        judged(strand(**differs), findings=findings(*rows), history=history or {}, only=ONLY),
+        judged(strand(**differs), findings=findings(*rows), closed=closed, only=ONLY),
         "abnormal_finding",
     )
 
@@ -133,16 +133,24 @@ LOOKED = {"finding": NOTHING_FOUND, "severity": "", "day": MONDAY - 10}
             {"later": LOOKED | {"strand": "BE-1-B"}}, "soon", "fracture", id="the-other-strand-looked-at"
         ),
         pytest.param({"fitted_day": MONDAY - 5}, "closed", "fracture", id="chain-renewed-since"),
-        pytest.param(
-            {"history": {(ALIGN, "BE-1"): MONDAY - 20}}, "closed", "fracture", id="aligned-that-day"
-        ),
-        pytest.param({"history": {(ALIGN, "BE-1"): MONDAY - 21}}, "soon", "fracture", id="aligned-before"),
-        pytest.param({"history": {(FRACTURE, "BE-1"): MONDAY}}, "soon", "closed", id="investigated"),
+        pytest.param({"later": LOOKED | {"place": "tail"}}, "soon", "fracture", id="another-place-looked-at"),
+        pytest.param({"closed": {(ALIGN, 500): MONDAY - 20}}, "closed", "fracture", id="aligned-that-day"),
+        pytest.param({"closed": {(ALIGN, 500): MONDAY - 21}}, "soon", "fracture", id="aligned-before"),
+        pytest.param({"closed": {(ALIGN, 499): MONDAY}}, "soon", "fracture", id="another-finding-asked-for"),
+        pytest.param({"closed": {(FRACTURE, 500): MONDAY}}, "soon", "closed", id="investigated"),
     ],
 )
 def test_a_fracture_ends_by_close_out_alone(more: dict[str, Any], rub: str, crack: str) -> None:
     assert ends("side_rub", **more)["reason"] == rub
     assert ends("cracked_pin", **more)["reason"] == crack
+
+
+def test_a_look_at_a_place_ends_what_was_seen_there() -> None:
+    there = {"finding": "side_rub", "day": MONDAY - 20, "place": "Head shaft"}
+    look = LOOKED | {"place": "head-shaft"}
+    for seen, case in (((there, look), "closed"), ((there | {"place": "tail"}, look), "soon")):
+        found = judged(strand(), findings=findings(*seen), only=ONLY)
+        assert verdict(found, "abnormal_finding")["reason"] == case
 
 
 @pytest.mark.parametrize(

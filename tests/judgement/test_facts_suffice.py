@@ -109,8 +109,8 @@ def several() -> Judged:
         history={
             (Job.CORRECT_DATA, "lube_records/greased"): plant.MONDAY - 5.0,
             (Job.REPLACE_SET, "renewed"): plant.MONDAY - 20.0,
-            (Job.INSPECT_ALIGNMENT, "BE-1"): plant.MONDAY - 2.0,
         },
+        closed={(Job.INSPECT_ALIGNMENT, 500): plant.MONDAY - 2.0},
         kept_out=kept,
     )
 

@@ -144,11 +144,11 @@ def test_tape_and_take_up_are_held_against_each_other(
 
 SEAL = {"finding": "seal_missing", "strand": "S", "machine": "machine of S", "day": MONDAY - 20}
 LOOKED = SEAL | {"finding": "nothing_found", "day": MONDAY - 5}
-ALIGN = (Job.INSPECT_ALIGNMENT, "machine of S")
+ALIGN = (Job.INSPECT_ALIGNMENT, 500)
 
 
 @pytest.mark.parametrize(
-    ("seen", "history", "differs", "halved"),
+    ("seen", "closed", "differs", "halved"),
     [
         pytest.param([SEAL], {}, {}, True, id="missing"),
         pytest.param([SEAL | {"finding": "seal_crushed"}], {}, {}, True, id="crushed"),
@@ -164,10 +164,10 @@ ALIGN = (Job.INSPECT_ALIGNMENT, "machine of S")
     ],
 )
 def test_seals_lost_halve_the_survey_interval_until_an_inspection_or_a_new_life(
-    seen: list[dict[str, Any]], history: dict[Any, float], differs: dict[str, Any], halved: bool
+    seen: list[dict[str, Any]], closed: dict[Any, float], differs: dict[str, Any], halved: bool
 ) -> None:
     row = alone("S", **(CLEAN | {"hours_now": 5600} | differs))
-    found = judged(row, findings=findings(*seen), history=history)
+    found = judged(row, findings=findings(*seen), closed=closed)
     usual = judged(alone("S", **(CLEAN | {"hours_now": 5600}))).prognosis.loc[0, "survey_interval_hours"]
     interval = found.prognosis.loc[0, "survey_interval_hours"]
     assert interval == pytest.approx(usual / 2 if halved else usual, abs=0.1)

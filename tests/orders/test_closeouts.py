@@ -231,6 +231,57 @@ def test_nothing_is_put_off_past_the_day_a_limit_of_function_or_strength_may_com
             assert plant.order("C-0001").state.value == outcome
 
 
+@pytest.mark.parametrize(
+    ("outcome", "days", "moved_to", "stands"),
+    [
+        pytest.param("deferred", 20, 25, OrderState.DEFERRED, id="the limit still comes after the day"),
+        pytest.param("deferred", 20, 20, OrderState.DEFERRED, id="on the day itself"),
+        pytest.param("deferred", 20, 19, OrderState.PROPOSED, id="the limit may come before the day"),
+        pytest.param("declined", 20, 19, OrderState.PROPOSED, id="declined until a day after the limit"),
+        pytest.param("declined", None, 3, OrderState.DECLINED, id="declined without a day, limit ahead"),
+        pytest.param("declined", None, 2, OrderState.PROPOSED, id="declined without a day, limit come"),
+    ],
+)
+def test_an_order_put_off_comes_back_where_a_limit_may_come_before_its_day(
+    outcome: str, days: int | None, moved_to: int, stands: OrderState
+) -> None:
+    """Nothing may fail while it is put off: the day of a refusal holds after the decision too."""
+    asked = due(Job.REPLACE_SET, limit="conveyor", early_on=EARLY)
+    plant = Plant()
+    plant.tell(asked)
+    plant.decide("C-0001", outcome, until=None if days is None else MONDAY + timedelta(days=days))
+    plant.tell(asked, known=1)
+    assert plant.order("C-0001").state.value == outcome
+    told = plant.tell(
+        due(Job.REPLACE_SET, limit="conveyor", early_on=MONDAY + timedelta(days=moved_to)), days=1
+    )
+    assert plant.order("C-0001").state is stands
+    assert (changes(told)[-1] is Change.REOPENED) == (stands is OrderState.PROPOSED)
+    assert told.problems == []
+
+
+def test_a_limit_that_has_come_is_not_declined() -> None:
+    asked = due(Job.REPLACE_SET, limit="pin", early_on=MONDAY)
+    plant = Plant()
+    plant.tell(asked)
+    plant.decide("C-0001", "declined")
+    for _ in range(2):
+        assert [p.reason for p in plant.tell(asked, known=1).problems] == ["until_past_limit"]
+        assert plant.order("C-0001").state is OrderState.PROPOSED
+
+
+def test_a_decision_that_the_evidence_of_its_night_undoes_is_told_with_who_and_why() -> None:
+    plant = Plant()
+    plant.tell(due(Job.REPLACE_SET, limit="conveyor", early_on=EARLY))
+    plant.decide("C-0001", "deferred", until=EARLY - timedelta(days=1), by="planner 2")
+    told = plant.tell(due(Job.REPLACE_SET, limit="conveyor", early_on=EARLY - timedelta(days=9)))
+    assert [(event.change, event.by) for event in told.events] == [
+        (Change.DEFERRED, "planner 2"),
+        (Change.REOPENED, ""),
+    ]
+    assert plant.order("C-0001").state is OrderState.PROPOSED
+
+
 def test_work_is_never_done_after_it_was_recorded() -> None:
     plant = plant_with_order()
     plant.decide("C-0001", "done", done_on=MONDAY + timedelta(days=99), recorded_on=MONDAY)

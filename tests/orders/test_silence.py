@@ -5,8 +5,9 @@ from __future__ import annotations
 from datetime import date, timedelta
 
 import pytest
-from tests.orders.plant import MONDAY, Plant, clear, due
+from tests.orders.plant import MONDAY, Plant, clear, closeout_frame, day_number, due
 
+from takeup import orders
 from takeup.model import Job, OrderState, Urgency, Verdict
 from takeup.orders import silence
 
@@ -53,6 +54,22 @@ def test_after_a_job_was_done(job: Job, seen: date, days: int, numbers: int) -> 
 def test_nothing_silences_stop_now() -> None:
     plant = plant_with_done(due(Job.INVESTIGATE_FRACTURE, urgency=Urgency.STOP_NOW, seen_on=OLD))
     assert [order.state for order in plant.book] == [OrderState.DONE, OrderState.PROPOSED]
+
+
+def test_a_finding_that_the_finished_order_did_not_name_is_asked_for_at_once() -> None:
+    """Rust seen on the same days was told after the side rub had been set right: nobody looked at it."""
+    rub = due(Job.INSPECT_ALIGNMENT, "E1-A", rule="abnormal_finding", evidence=(7,), seen_on=OLD)
+    rust = due(Job.INSPECT_ALIGNMENT, "E1-A", rule="corrosion_review", evidence=(8,), seen_on=OLD)
+    plant = Plant()
+    plant.tell(rub)
+    plant.decide("C-0001", "done", done_on=on(1), recorded_on=on(1))
+    closed = orders.closed_rows(plant.book, closeout_frame(plant.decisions))
+    assert closed == {(Job.INSPECT_ALIGNMENT, 7): day_number(on(1))}
+    plant.tell(clear(rub), rust)
+    assert [(order.state, order.strands) for order in plant.book] == [
+        (OrderState.DONE, ("E1-A",)),
+        (OrderState.PROPOSED, ("E1-A",)),
+    ]
 
 
 def test_a_strand_that_the_work_did_not_cover_is_not_silenced() -> None:

@@ -12,7 +12,7 @@ import pandas as pd
 from takeup.judgement.answered import COLUMNS, Answered, answered
 from takeup.judgement.explaining import explain, verdicts
 from takeup.judgement.prognosis import prognosis
-from takeup.judgement.rule import History, Rule, Situation
+from takeup.judgement.rule import ClosedRows, History, Rule, Situation
 from takeup.judgement.rules import registered
 from takeup.judgement.settings import JudgementSettings
 from takeup.model import Job, KeptOut, Urgency, Verdict
@@ -54,6 +54,7 @@ def judge(
     as_of: date,
     history: History,
     *,
+    closed: ClosedRows | None = None,
     kept_out: Iterable[KeptOut] = (),
     at_work: Mapping[str, Urgency] | None = None,
     rules: Sequence[Rule] | None = None,
@@ -73,6 +74,8 @@ def judge(
     as_of : date
     history : mapping
         (job, subject of the order) to the day number of its last close-out as done.
+    closed : mapping, optional
+        (job, row id) to the day number of the last close-out as done of an order that named the row.
     kept_out : iterable of KeptOut
         Rows refused or waiting.
     at_work : mapping, optional
@@ -86,12 +89,13 @@ def judge(
     """
     number = (as_of - date(1970, 1, 1)).days
     strands = prognosis(
-        state, derived.surveys, derived.shutdowns, derived.findings, history, fleet, settings, number
+        state, derived.surveys, derived.shutdowns, derived.findings, closed or {}, fleet, settings, number
     )
     situation = Situation(
         strands=strands,
         as_of=number,
         history=history,
+        closed=closed or {},
         surveys=derived.surveys,
         findings=derived.findings,
         lube=derived.lube,

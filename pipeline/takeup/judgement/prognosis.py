@@ -62,7 +62,7 @@ def prognosis(
     surveys, shutdowns, findings : DataFrame
         As derived.
     closed : mapping
-        (job, subject of the order) to the day number of the last close-out as done.
+        (job, row id) to the day number of the last close-out as done of an order that named the row.
     fleet : FleetTable
         The record of past forecasts in force.
     settings : JudgementSettings
@@ -105,7 +105,7 @@ def prognosis(
     more |= _lube_columns(strands, settings)
     allowed = more["lube_overdue_hours"] - more["lube_begun_hours"]
     more |= lapse_columns(strands, past, table.bend, allowed, settings)
-    more["seals_lost"] = seals_lost(Situation(strands, as_of, history=closed, findings=findings))
+    more["seals_lost"] = seals_lost(Situation(strands, as_of, closed=closed, findings=findings))
     more |= coming.next_survey(strands, more, own, settings)
     return pd.concat([strands, pd.DataFrame(more, index=strands.index)], axis=1)
 

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 Row = Mapping[str, Any]
 Reads = Callable[[Row], Iterable[tuple[str, str]]]
 History = Mapping[tuple[Job, str], float]
+#: (job, row id) to the day number of the last close-out as done of an order for this job that named the row
+ClosedRows = Mapping[tuple[Job, int], float]
 
 #: Decimals to which values are rounded before they meet a threshold, so that the last bit of a float decides
 #: nothing: thousandths of a per cent, tenths of an hour and of a millimetre, hundredths of a degree, ten
@@ -87,6 +89,8 @@ class Situation:
         Day number.
     history : mapping
         (job, subject of the order) to the day number of the last close-out as done.
+    closed : mapping
+        (job, row id) to the day number of the last close-out as done of an order that named the row.
     surveys, findings, lube, takeup, sprockets : DataFrame
         As derived.
     meters : MeterBook, optional
@@ -103,6 +107,7 @@ class Situation:
     strands: pd.DataFrame
     as_of: int
     history: History = field(default_factory=dict)
+    closed: ClosedRows = field(default_factory=dict)
     surveys: pd.DataFrame = field(default_factory=pd.DataFrame)
     findings: pd.DataFrame = field(default_factory=pd.DataFrame)
     lube: pd.DataFrame = field(default_factory=pd.DataFrame)

@@ -1,8 +1,9 @@
 """The findings as the rules look at them: whose they are, how grave, what they ask for, what came after.
 
-Severity is the vocabulary's or the row's, whichever is worse. A finding ends when its strand, or the whole
-machine, was looked at later and nothing was found, or when its chain was renewed; a stop word by neither, but
-for one that a first load tells of a chain long replaced.
+Severity is the vocabulary's or the row's, whichever is worse. A finding ends when an order that named it
+was closed out as done, when its strand, the whole machine, or its place was looked at later and nothing was
+found, or when its chain was renewed; a stop word by none of the latter two, but for one that a first load
+tells of a chain long replaced.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ from takeup.derive.vocabulary import (
     STOP,
     UNCLASSIFIED,
     VOCABULARY,
+    plain,
     stop_word,
 )
 from takeup.judgement.evidence import mixed
@@ -36,9 +38,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 SEALS = ("seal_missing", "seal_crushed")
-#: subject of the order that asks for free words to be read
-UNREAD = "inspection_findings/unread"
-_SET_JOBS = (Job.REPLACE_SET, Job.ADJUST_TAKEUP, Job.SPROCKETS)
 
 
 def seen(situation: Situation) -> pd.DataFrame:
@@ -103,7 +102,7 @@ def still_open(situation: Situation, rows: pd.DataFrame) -> pd.Series[bool]:
     """Which findings of :func:`seen` still ask for work."""
     is_open = rows["severity"].ne(NOTE) | rows["finding"].eq(UNCLASSIFIED)
     is_open &= rows["finding"].ne(NOTHING_FOUND) & ~rows["looked_since"] & ~rows["renewed"]
-    is_open[is_open] = ~_closed_out(situation, rows[is_open])
+    is_open[is_open] = ~closed_out(situation, rows[is_open])
     return is_open
 
 
@@ -122,21 +121,13 @@ def seals_lost(situation: Situation) -> NDArray[np.bool_]:
     return found
 
 
-def _closed_out(situation: Situation, seen: pd.DataFrame) -> NDArray[np.bool_]:
-    """Whether the order for each finding was closed out as done on its day or later."""
-    sets = words(situation.strands, "set")
-    history = situation.history
-    done = []
-    for job, machine, subject, at in zip(
-        *(seen[name] for name in ("job", "machine", "subject", "at")), strict=True
-    ):
-        if job is Job.CORRECT_DATA:
-            order = UNREAD
-        elif job in _SET_JOBS:
-            order = sets[at] if at >= 0 else subject
-        else:
-            order = machine
-        done.append(history.get((job, order), -np.inf))
+def closed_out(situation: Situation, seen: pd.DataFrame) -> NDArray[np.bool_]:
+    """Whether an order that named each finding was closed out as done on its day or later.
+
+    What an order did not name, such as a finding of the same days that came in after it was done, stays open.
+    """
+    closed = situation.closed
+    done = [closed.get(row, -np.inf) for row in zip(seen["job"], seen["row_id"].tolist(), strict=True)]
     return np.array(done, dtype=np.float64) >= seen["day"].to_numpy(dtype=np.float64)
 
 
@@ -202,13 +193,21 @@ def _jobs(seen: pd.DataFrame, severity: NDArray[Any], never_oiled: NDArray[np.bo
 
 
 def _looked(seen: pd.DataFrame, pos: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Position of the newest look at each finding's strand, or whole machine, that found nothing."""
+    """Position of the newest look at each finding's strand, or whole machine, that found nothing.
+
+    A look that names its place speaks of that place alone.
+    """
     nothing = words(seen, "finding") == NOTHING_FOUND
     strand, machine = words(seen, "strand"), words(seen, "machine")
+    where = pd.Series(words(seen, "place"))
+    place = where.map({text: plain(text) for text in where.unique()}).to_numpy(dtype=object)
     whole = nothing & (strand == "")
-    by_machine = pd.Series(pos[whole]).groupby(machine[whole]).max()
-    by_strand = pd.Series(pos[nothing & ~whole]).groupby(strand[nothing & ~whole]).max()
-    return np.fmax(  # type: ignore[no-any-return] # the stubs do not know what two frames give
-        by_machine.reindex(machine).to_numpy(dtype=np.float64),
-        np.where(strand == "", np.nan, by_strand.reindex(strand).to_numpy(dtype=np.float64)),
-    )
+    newest = np.full(len(seen), np.nan)
+    for looks, who in ((whole, machine), (nothing & ~whole, strand)):
+        latest = pd.Series(pos[looks]).groupby([who[looks], place[looks]]).max()
+        if latest.empty:
+            continue
+        for there in (place, np.full(len(seen), "", dtype=object)):
+            at = latest.reindex(pd.MultiIndex.from_arrays([who, there])).to_numpy(dtype=np.float64)
+            newest = np.fmax(newest, np.where(who == "", np.nan, at))
+    return newest

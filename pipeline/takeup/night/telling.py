@@ -26,7 +26,7 @@ from takeup.night.stale import Stale, stale_feeds
 from takeup.night.steps import Steps
 from takeup.night.unread import unread_stops
 from takeup.night.unused import unused_overrides, unused_templates
-from takeup.orders import Updated, done_days, evidence_known, machines_at_work, update
+from takeup.orders import Updated, closed_rows, done_days, evidence_known, machines_at_work, update
 from takeup.site.settings import Settings
 from takeup.store import Store
 from takeup.store.store import Closed
@@ -125,6 +125,7 @@ def tell(
             settings.judgement,
             intent.as_of,
             done_days(book, close_outs),
+            closed=closed_rows(book, close_outs),
             kept_out=open_rows,
             at_work=machines_at_work(book),
         )

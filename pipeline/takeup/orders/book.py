@@ -13,7 +13,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from takeup.layered import Layered
-from takeup.model import Job, KeptOut, Order, OrderEvent, OrderState, Reason, Urgency, Verdict
+from takeup.model import Job, KeptOut, Order, OrderEvent, OrderState, Reason, Urgency, Verdict, row_ids
 from takeup.orders import candidates, closeouts, silence, swallowing
 from takeup.orders.answers import Answers, Question, answers
 from takeup.orders.asked import Key, asked
@@ -157,6 +157,27 @@ def done_days(book: Sequence[Order], close_outs: pd.DataFrame) -> dict[Key, floa
         decision = closeouts.governing(order, made)
         if decision is not None and decision.outcome is OrderState.DONE:
             days[order.job, order.subject] = float((decision.done_on - EPOCH).days)
+    return days
+
+
+def closed_rows(book: Sequence[Order], close_outs: pd.DataFrame) -> dict[tuple[Job, int], float]:
+    """Day number on which an order that named a row was last closed out as done, by job and row id.
+
+    Parameters
+    ----------
+    book : sequence of Order
+        As the last night left it.
+    close_outs : DataFrame
+        As for :func:`update`.
+    """
+    made = closeouts.decisions(close_outs, book).found
+    days: dict[tuple[Job, int], float] = {}
+    for order in book:
+        decision = closeouts.governing(order, made)
+        if decision is not None and decision.outcome is OrderState.DONE:
+            day = float((decision.done_on - EPOCH).days)
+            for row in (row for reason in order.reasons for row in row_ids(reason.evidence)):
+                days[order.job, row] = max(days.get((order.job, row), day), day)
     return days
 
 

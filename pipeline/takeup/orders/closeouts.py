@@ -9,8 +9,10 @@ the restart authority. A row that does not say it ends nothing: the order stays,
 and the row is handed back until a whole one comes. Source: what an investigation is closed with, common
 practice, no source.
 
-Nothing is put off past the day on which a limit of function or strength may come. Source: proposed for
-takeup, no source.
+Nothing is put off past the day on which a limit of function or strength may come, and what is declined
+without a day, no longer than to that day. Where the day moves nearer later, the order comes back
+(:func:`outlived`).
+Source: proposed for takeup, no source.
 """
 
 from __future__ import annotations
@@ -203,12 +205,26 @@ def void(order: Order, decision: Decision, as_of: date) -> str:
         return "stop_now_stands"
     if order.state is OrderState.WITHDRAWN:
         return "order_withdrawn"
-    if decision.until is None:
-        return "until_missing" if decision.outcome is OrderState.DEFERRED else ""
-    if decision.until <= as_of:
+    if decision.until is None and decision.outcome is OrderState.DEFERRED:
+        return "until_missing"
+    if decision.until is not None and decision.until <= as_of:
         return "until_passed"
+    return "until_past_limit" if outlived(order, decision.until, as_of) else ""
+
+
+def outlived(order: Order, until: date | None, as_of: date) -> bool:
+    """Whether a limit of function or strength may come before an order is asked for again.
+
+    Parameters
+    ----------
+    order : Order
+        With tonight's reasons.
+    until : date, optional
+        To which it is put off; None: declined without a day, which holds up to the day of the limit.
+    as_of : date
+    """
     last = latest_until(order)
-    return "until_past_limit" if last is not None and decision.until > last else ""
+    return last is not None and (last <= as_of if until is None else until > last)
 
 
 def _limit(reason: Reason) -> str:

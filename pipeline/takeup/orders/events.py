@@ -12,7 +12,7 @@ from datetime import date
 
 from takeup import codec
 from takeup.model import Change, Order, OrderEvent, OrderState, row_ids
-from takeup.orders.closeouts import Decision
+from takeup.orders.closeouts import Decision, void
 
 _ENDED = frozenset({OrderState.DONE, OrderState.WITHDRAWN})
 
@@ -43,12 +43,16 @@ def recorded(
     changed = {name for name in new if new[name] != old[name]}
     events: list[OrderEvent] = []
     revised = replace(after, revised_night=night, revised_as_of=as_of)
+    held = _held_for_nothing(before, after, decision, as_of)
+    if held is not None:
+        events.append(_decided(before, replace(held, revision=before.revision), decision, night, as_of))
+        before = held
     if (before.state, before.until) != (after.state, after.until):
         if after.state is OrderState.PROPOSED:
             revised = replace(revised, revision=before.revision + 1)
             was, now = _pick(old, changed), _pick(new, changed)
             was["state"], now["state"] = before.state.value, after.state.value
-            return revised, [_event(revised, Change.REOPENED, was, now, night, as_of)]
+            return revised, [*events, _event(revised, Change.REOPENED, was, now, night, as_of)]
         events.append(_decided(before, revised, decision, night, as_of))
     if changed and after.state not in _ENDED:
         revised = replace(revised, revision=before.revision + 1)
@@ -59,6 +63,17 @@ def recorded(
         return after, []
     was, now = _refreshed(before, after)
     return after, [_event(after, Change.REFRESHED, was, now, night, as_of)]
+
+
+def _held_for_nothing(before: Order, after: Order, decision: Decision | None, as_of: date) -> Order | None:
+    """The order as a decision of tonight put it off or declined it, where tonight's evidence undid that."""
+    if decision is None or decision.outcome not in {OrderState.DEFERRED, OrderState.DECLINED}:
+        return None
+    if (before.state, after.state) != (OrderState.PROPOSED, OrderState.PROPOSED):
+        return None
+    if decision.seen_by(before) or void(before, decision, as_of):
+        return None
+    return replace(before, state=decision.outcome, until=decision.until)
 
 
 def _refreshed(before: Order, after: Order) -> tuple[dict[str, str], dict[str, str]]:

@@ -29,6 +29,9 @@ RECORDED_BY_DOING = frozenset({Job.MEASURE, Job.LUBRICATE})
 ASKED_ELSEWHERE = frozenset({Job.REPLACE_SET})
 ASKED_AGAIN = frozenset({Job.CORRECT_DATA})
 
+#: rules that leave out by themselves what a finished order named: what they still ask for, it did not know
+LEFT_OUT_BY_RULE = frozenset({"abnormal_finding", "corrosion_review"})
+
 
 @dataclass(frozen=True)
 class Hearing:
@@ -48,7 +51,8 @@ def hearing(
 ) -> Hearing:
     """Sort tonight's due verdicts by whether a finished job silences them.
 
-    Nothing silences *stop now*, a strand the finished job did not cover, or evidence dated after the work.
+    Nothing silences *stop now*, a strand the finished job did not cover, evidence dated after the work, or a
+    finding that its order did not name.
 
     Parameters
     ----------
@@ -111,7 +115,9 @@ def _sorted(
 
 
 def _speaks(each: Asked, order: Order, done_on: date) -> bool:
-    if each.urgency is Urgency.STOP_NOW or not set(each.strands) <= set(order.strands):
+    if each.verdict.rule in LEFT_OUT_BY_RULE or each.urgency is Urgency.STOP_NOW:
+        return True
+    if not set(each.strands) <= set(order.strands):
         return True
     if each.evidence_on is not None and each.evidence_on > done_on:
         return True

@@ -5,8 +5,10 @@ state before            due tonight, or a reason still stands  every reason rele
 ======================  =====================================  ==========================================
 proposed                amended                                withdrawn, unless *stop now*
 accepted                amended                                unchanged: only a close-out ends it
-deferred, declined      held until the day is reached or the   withdrawn, unless *stop now*
-                        urgency rises; then proposed again
+deferred, declined      held until the day is reached, the     withdrawn, unless *stop now*
+                        urgency rises, or a limit of function
+                        or strength may come before the day;
+                        then proposed again
 withdrawn               due: reopened under its number         withdrawn
 done                    done; a new condition, a new order     done
 ======================  =====================================  ==========================================
@@ -28,6 +30,7 @@ from datetime import date, timedelta
 from takeup.layered import Layered
 from takeup.model import Job, Order, OrderState, Reason, Urgency
 from takeup.orders.candidates import Candidate
+from takeup.orders.closeouts import outlived
 from takeup.orders.days import earliest, latest
 from takeup.orders.settings import OrdersSettings
 
@@ -68,8 +71,9 @@ def told(
             return order
         return replace(order, state=OrderState.WITHDRAWN, until=None, swallowed_by="")
     if order.state in HELD:
-        if _holds(order, candidate, as_of):
-            return _with_reasons(order, candidate, standing)
+        held = _with_reasons(order, candidate, standing)
+        if _holds(held, candidate, as_of):
+            return held
         order = replace(_afresh(order), state=OrderState.PROPOSED, until=None)
     return _amended(order, candidate, standing, as_of, week)
 
@@ -119,6 +123,8 @@ def _standing(order: Order, candidate: Candidate | None, released: Released) -> 
 
 def _holds(order: Order, candidate: Candidate | None, as_of: date) -> bool:
     if order.until is not None and as_of >= order.until:
+        return False
+    if outlived(order, order.until, as_of):
         return False
     return candidate is None or candidate.urgency.rank >= order.urgency.rank
 

@@ -6,8 +6,8 @@ chain's specification is reviewed with it, and what each option does not cure is
 often serious damage, for which the whole chain is replaced: American Chain Association, Standard Handbook of
 Chains, 2nd ed., 2006, p. 385. That it takes two inspections is proposed for this project, no source.
 
-A later look that found nothing ends what the latest finding asks for, the inspection closed out ends all that
-was seen up to its day, and a new chain all. Corrosion whose remark tells of breaking stays with
+A later look that found nothing ends what the latest finding asks for, the inspection closed out ends the
+findings that it was asked for, and a new chain all. Corrosion whose remark tells of breaking stays with
 ``abnormal_finding``.
 """
 
@@ -35,7 +35,7 @@ from takeup.judgement.rule import (
     words,
     yes,
 )
-from takeup.judgement.seen import corroded, seen, subjects
+from takeup.judgement.seen import closed_out, corroded, seen, subjects
 from takeup.judgement.settings import JudgementSettings
 from takeup.model import Fact, Job, Urgency
 
@@ -99,13 +99,13 @@ def _in_life(rows: pd.DataFrame, situation: Situation) -> NDArray[np.bool_]:
 
 
 def _seen_on(rows: pd.DataFrame, situation: Situation) -> pd.DataFrame:
-    """The corrosion of each subject: its newest finding, and what all not yet looked into say together."""
+    """The corrosion of each subject: its newest finding not yet looked into, and what all such say."""
     order = {SOON: 0, SHUTDOWN: 1}
     rows = rows.assign(
         rank=rows["severity"].map(order).fillna(len(order)).astype(np.int64),
         joint=yes(rows, "in_joint"),
-        is_open=~(numbers(rows, "day") <= situation.done_on(Job.INSPECT_ALIGNMENT, words(rows, "machine"))),
-    ).sort_values(["pos", "row_id"], kind="stable")
+        is_open=~closed_out(situation, rows.assign(job=Job.INSPECT_ALIGNMENT)),
+    ).sort_values(["is_open", "pos", "row_id"], kind="stable")
     whole = rows.groupby(_WHO, sort=True)
     fresh = rows[rows["is_open"]].groupby(_WHO, sort=True)
     newest = rows.drop_duplicates(_WHO, keep="last").set_index(_WHO)
