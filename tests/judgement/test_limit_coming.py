@@ -273,15 +273,26 @@ def test_a_site_may_draw_its_plan_line_lower() -> None:
     assert fact(due(found, "limit_coming"), "plan_percent") == pytest.approx(0.65 * 1.9685, abs=0.001)
 
 
-@pytest.mark.parametrize(("hours", "urgency"), [(5690, Urgency.NEXT_SHUTDOWN), (5900, Urgency.THIS_WEEK)])
-def test_past_the_early_date_of_a_limit_of_strength_no_stop_is_waited_for(
-    hours: float, urgency: Urgency
+@pytest.mark.parametrize(
+    ("hours", "stop", "urgency"),
+    [
+        pytest.param(5570, None, Urgency.NEXT_SHUTDOWN, id="in 8 days"),
+        pytest.param(5610, None, Urgency.THIS_WEEK, id="in 7 days"),
+        pytest.param(5610, at(9), Urgency.THIS_WEEK, id="in 7 days, a stop after it"),
+        pytest.param(5610, at(2), Urgency.NEXT_SHUTDOWN, id="in 7 days, a stop before it"),
+        pytest.param(5900, None, Urgency.THIS_WEEK, id="past"),
+    ],
+)
+def test_a_limit_of_strength_that_may_come_within_a_week_waits_for_no_later_stop(
+    hours: float, stop: tuple[float, float] | None, urgency: Urgency
 ) -> None:
-    """From 5500 h on the bushing wall may be gone 246.6 h later."""
+    """From 5500 h on the bushing wall may be gone 246.6 h later, at up to 20.4 h a day. *This week* is at
+    most seven days: common practice, no source. The depth of the case is a default, which asks for nothing.
+    """
     run = {"bushing_case_mm": np.nan, "hours_reckoned": hours, "hours_now": hours}
     lives = surveys(("worn|2025-03-01", [(1500, 0.6), (3000, 1.05), (4500, 1.5), (5500, 1.9)]))
-    found = judged(alone("worn", **(run | worn(1.9))), surveys=lives)
+    planned = shutdowns(*((("S", "all", *stop),) if stop else ()))
+    found = judged(alone("worn", **(run | worn(1.9))), surveys=lives, shutdowns=planned)
     row = verdict(found, "limit_coming", "worn")
     assert found.prognosis.loc[0, "ahead_limit"] == "bushing"
-    assert (found.prognosis.loc[0, "day_early"] <= MONDAY) == (urgency is Urgency.THIS_WEEK)
     assert (row["reason"], row["urgency"]) == ("buy_by_reached", urgency.value)

@@ -28,8 +28,7 @@ from takeup.judgement.rates import (
     since_case,
     wearing_service,
 )
-from takeup.judgement.rule import RATE, Situation, numbers, rounded, words, yes
-from takeup.judgement.rule import History as Closed
+from takeup.judgement.rule import RATE, ClosedRows, Situation, numbers, rounded, words, yes
 from takeup.judgement.seen import seals_lost
 from takeup.judgement.settings import JudgementSettings
 from takeup.judgement.takeup import Takeup, takeup
@@ -48,7 +47,7 @@ def prognosis(
     surveys: pd.DataFrame,
     shutdowns: pd.DataFrame,
     findings: pd.DataFrame,
-    closed: Closed,
+    closed: ClosedRows,
     fleet: FleetTable,
     settings: JudgementSettings,
     as_of: int,

@@ -7,9 +7,10 @@ nearly out on a chain that can never be shortened orders it too. Urgency is the 
 this project, no source.
 
 Past the hardened case the dates are those of the limit beyond. Where it may be reached before the next stop
-that takes the work, waiting for that stop is no plan: *this week*. So it is where the early date of a
-limit of function or strength is past: nobody knows any more that it is ahead. Source: proposed for this
-project, no source.
+that takes the work, waiting for that stop is no plan: *this week*. So it is where a limit of function or
+strength may come within a week and no stop takes the work before: that is what *this week* means, and once
+the early date is past, nobody knows any more that the limit is ahead. Source: proposed for this project, no
+source.
 """
 
 from __future__ import annotations
@@ -56,6 +57,9 @@ from takeup.model import Fact, Job, Urgency
 if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
+
+#: what *this week* means; definition
+WEEK_DAYS = 7
 
 _BEHIND = ("next_limit_before_stop", "next_limit_after_stop")
 _DUE = (*_BEHIND, "buy_by_reached", "takeup_running_out", "plan_line_no_rate", "plan_line_no_dates")
@@ -114,20 +118,24 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
             Turns("buy_by_reached", day=np.where(by_day, order_by, np.nan)),
             Turns("silence", numbers(strands, "silence_hours"), numbers(strands, "silence_day")),
         ),
-        urgency=np.where(own_dates & _early_past(strands, as_of), Urgency.THIS_WEEK.value, planned),
+        urgency=np.where(own_dates & _within_a_week(strands), Urgency.THIS_WEEK.value, planned),
         # Dates on a borrowed rate are shown, but no work is tied to them.
         need_by_day=np.where(own_dates, numbers(strands, "need_by_day"), np.nan),
         buy_by_day=np.where(own_dates, numbers(strands, "buy_by_day"), np.nan),
     )
 
 
-def _early_past(strands: pd.DataFrame, as_of: int) -> NDArray[np.bool_]:
-    """Whether a limit of function or strength may be reached already; a survey since would say more.
+def _within_a_week(strands: pd.DataFrame) -> NDArray[np.bool_]:
+    """Whether a limit of function or strength may come within a week, and no stop takes the work before.
 
-    An early date is never told before the reckoning day: it stands there once the early hours have run.
+    The week counts from the reckoning day, as the early date does: so that the answer does not change with
+    the weekday, and does not fall again while the machine runs.
     """
     ends = [name for name, (kind, _) in LIMITS.items() if kind != "acceleration"]
-    return np.asarray(np.isin(words(strands, "ahead_limit"), ends) & (numbers(strands, "day_early") <= as_of))
+    near = numbers(strands, "day_early") <= numbers(strands, "reckon_day") + WEEK_DAYS
+    return np.asarray(
+        np.isin(words(strands, "ahead_limit"), ends) & near & (words(strands, "shutdown") == "")
+    )
 
 
 def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
