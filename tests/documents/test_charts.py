@@ -11,10 +11,12 @@ from dataclasses import replace
 from datetime import timedelta
 
 import pytest
+from matplotlib.text import Text
 from tests.documents.plant import series
 from tests.documents.reading import read
 
 from takeup.documents.charts import chart, drawing, drawn_limits, picture
+from takeup.documents.charttext import Unmeasured
 from takeup.documents.sheets import StrandSeries
 
 NAMES = {
@@ -59,6 +61,13 @@ def test_the_same_series_gives_the_same_bytes_in_any_order_of_charts() -> None:
     assert backwards == first[::-1]
     for one, digest in zip(several(), first, strict=True):
         assert [hashlib.sha256(drawn(one).encode()).hexdigest() for _ in range(2)] == [digest, digest]
+
+
+def test_a_text_that_is_not_measured_stands_where_matplotlib_puts_one_that_is(monkeypatch) -> None:
+    """Checked against matplotlib's own layout of the same texts, to the byte."""
+    unmeasured = digests()
+    monkeypatch.setattr(Unmeasured, "draw", Text.draw)
+    assert digests() == unmeasured
 
 
 def test_another_process_gives_the_same_bytes() -> None:
