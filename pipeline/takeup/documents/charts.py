@@ -5,7 +5,7 @@ layers. The *drawing* is matplotlib's and shows a :class:`Picture`, nothing else
 same bytes, in any order of charts and in any process, so a drawing may be kept for as long as its picture
 holds (:mod:`takeup.documents.drawings`). Over it stands the one mark that moves with the calendar, the meter.
 
-One figure is used again, with one line for every kind of stroke and no axes: making, clearing and placing
+One line for every kind of stroke is used again, on no figure and no axes: making, clearing and placing
 axes and their ticks took four fifths of the time of a chart, and measuring its texts half of the rest.
 """
 
@@ -24,9 +24,7 @@ from takeup.documents.filters import number
 from takeup.documents.sheets import Forecast, LimitLine, StrandSeries
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
     from matplotlib.lines import Line2D
-    from matplotlib.transforms import Transform
 
 INK, GREY = "#111111", "#6b6b6b"
 #: the whole chart and its plot area, in points: left, bottom, width, height
@@ -125,24 +123,26 @@ class Picture:
 def drawing(shown: Picture) -> str:
     """The drawing of a picture as SVG elements, to stand inside an ``svg`` of :data:`SIZE`."""
     from matplotlib import rc_context
-    from matplotlib.backends.backend_svg import FigureCanvasSVG
+    from matplotlib.backends.backend_svg import RendererSVG
 
     from takeup.documents.charttext import Unmeasured
 
     file = io.StringIO()
+    ticks = _ticks(shown)
+    strokes = _strokes(shown, ticks)
     with rc_context({**DRAWN_WITH, "svg.hashsalt": f"takeup {shown.strand}"}):
-        figure, lines, points = _figure()
-        ticks = _ticks(shown)
-        strokes = _strokes(shown, ticks)
-        for kind, line in lines.items():
-            line.set_data(*_broken(strokes.get(kind, [])))
-            line.set_visible(kind in strokes)
-        for old in [artist for artist in figure.artists if isinstance(artist, Unmeasured)]:
-            old.remove()
-        for x, y, text, style in _texts(shown, ticks):
-            figure.add_artist(Unmeasured(x, y, text, transform=points, **style))
+        lines = _lines()
         nothing = dict.fromkeys(("Creator", "Date", "Format", "Type"))
-        FigureCanvasSVG(figure).print_svg(file, metadata=nothing)  # type: ignore[no-untyped-call]
+        renderer = RendererSVG(*SIZE, file, metadata=nothing)  # type: ignore[no-untyped-call]
+        renderer.open_group("chart")  # type: ignore[no-untyped-call]
+        for kind, line in lines.items():
+            if kind in strokes:
+                line.set_data(*_broken(strokes[kind]))
+                line.draw(renderer)
+        for x, y, text, style in _texts(shown, ticks):
+            Unmeasured(x, y, text, **style).draw(renderer)
+        renderer.close_group("chart")  # type: ignore[no-untyped-call]
+        renderer.finalize()  # type: ignore[no-untyped-call]
     return _inside(file.getvalue())
 
 
@@ -251,20 +251,11 @@ def _far_end(ahead: Ahead) -> float:
 
 
 @cache
-def _figure() -> tuple[Figure, dict[str, Line2D], Transform]:
-    """The figure, its line for every kind of stroke, and its points as a measure of places."""
-    from matplotlib.figure import Figure
+def _lines() -> dict[str, Line2D]:
+    """The line for every kind of stroke, in points; on no figure."""
     from matplotlib.lines import Line2D
-    from matplotlib.transforms import Affine2D
 
-    figure = Figure(figsize=(SIZE[0] / 72, SIZE[1] / 72))
-    figure.patch.set_visible(False)
-    points = Affine2D().scale(1 / 72) + figure.dpi_scale_trans
-    lines = {}
-    for kind, style in STROKES.items():
-        lines[kind] = Line2D([], [], transform=points, **{"solid_capstyle": "butt", **style})
-        figure.add_artist(lines[kind])
-    return figure, lines, points
+    return {kind: Line2D([], [], **{"solid_capstyle": "butt", **style}) for kind, style in STROKES.items()}
 
 
 def _broken(strokes: Sequence[Sequence[Spot]]) -> tuple[list[float], list[float]]:

@@ -89,6 +89,7 @@ def environment(template_dirs: Sequence[Path]) -> Environment:
     env = Environment(
         loader=FileSystemLoader([str(folder) for folder in template_dirs]),
         autoescape=True,
+        auto_reload=False,  # an environment draws one night or one answer, all of it by the same templates
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,

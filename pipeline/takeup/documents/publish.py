@@ -29,6 +29,7 @@ from takeup.documents.environment import environment, own_templates, templates_k
 from takeup.documents.files import changes_csv, closeouts_csv, kept_out_csv, orders_csv, unjudged_csv
 from takeup.documents.forecasts import forecasts_page
 from takeup.documents.index import index_page
+from takeup.documents.jsontext import laid_out
 from takeup.documents.keys import content_key
 from takeup.documents.pages import glossary_page, order_page, reminder_page
 from takeup.documents.sentences import codes
@@ -40,6 +41,8 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 PAGES = "pages.json"
+#: how deep the JSON files are broken over lines
+PAGE_A_LINE, FACT_A_LINE = 1, 6
 #: files put on the disk at a time; more made no difference, one alone took two to three times as long
 AT_A_TIME = 8
 CURRENT = "current"
@@ -154,12 +157,12 @@ def _published(
         others = {
             "index.html": index_page(env, sheet).encode("utf-8"),
             "orders.csv": orders_csv(env, sheet.orders),
-            "orders.json": _json(sheet.document),
+            "orders.json": laid_out(sheet.document, FACT_A_LINE),
             "changes.csv": changes_csv(env, sheet),
             "closeouts_to_fill.csv": closeouts_csv(env, sheet),
             "kept_out.csv": kept_out_csv(env, sheet.kept_out),
             "cannot_judge.csv": unjudged_csv(env, sheet.unjudged),
-            PAGES: _json({path: page.as_json() for path, page in written.items()}),
+            PAGES: laid_out({path: page.as_json() for path, page in written.items()}, PAGE_A_LINE),
         }
         files = {path: page.sha256 for path, page in written.items()}
         files |= {path: folder.write(path, content) for path, content in others.items()}
@@ -199,10 +202,6 @@ def switch(queue: Path, name: str) -> None:
         sync_folder(queue)
     except OSError as error:
         raise _refused(error, queue / CURRENT) from error
-
-
-def _json(value: Any) -> bytes:
-    return (json.dumps(value, ensure_ascii=False, allow_nan=False, indent=1) + "\n").encode("utf-8")
 
 
 def _pages(env: Environment, sheet: NightSheet, terms: Sequence[str], draw: Drawings) -> dict[str, _Page]:
