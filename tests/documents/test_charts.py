@@ -11,6 +11,7 @@ from dataclasses import replace
 from datetime import timedelta
 
 import pytest
+from matplotlib.figure import Figure
 from matplotlib.text import Text
 from tests.documents.plant import series
 from tests.documents.reading import read
@@ -66,8 +67,17 @@ def test_the_same_series_gives_the_same_bytes_in_any_order_of_charts() -> None:
 def test_a_text_that_is_not_measured_stands_where_matplotlib_puts_one_that_is(monkeypatch) -> None:
     """Checked against matplotlib's own layout of the same texts, to the byte."""
     unmeasured = digests()
-    monkeypatch.setattr(Unmeasured, "draw", Text.draw)
+    measured = 0
+
+    def draw(text, renderer) -> None:
+        nonlocal measured
+        measured += 1
+        text.set_figure(Figure(dpi=72))
+        Text.draw(text, renderer)
+
+    monkeypatch.setattr(Unmeasured, "draw", draw)
     assert digests() == unmeasured
+    assert measured
 
 
 def test_another_process_gives_the_same_bytes() -> None:
