@@ -5,8 +5,9 @@ layers. The *drawing* is matplotlib's and shows a :class:`Picture`, nothing else
 same bytes, in any order of charts and in any process, so a drawing may be kept for as long as its picture
 holds (:mod:`takeup.documents.drawings`). Over it stands the one mark that moves with the calendar, the meter.
 
-One line for every kind of stroke is used again, on no figure and no axes: making, clearing and placing
-axes and their ticks took four fifths of the time of a chart, and measuring its texts half of the rest.
+One line for every kind of stroke and one text for every kind of lettering are used again, on no figure and no
+axes: making, clearing and placing axes and their ticks took four fifths of the time of a chart, and measuring
+its texts half of the rest.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ from takeup.documents.sheets import Forecast, LimitLine, StrandSeries
 
 if TYPE_CHECKING:
     from matplotlib.lines import Line2D
+    from matplotlib.text import Text
 
 INK, GREY = "#111111", "#6b6b6b"
 #: the whole chart and its plot area, in points: left, bottom, width, height
@@ -58,6 +60,15 @@ STROKES: dict[str, dict[str, Any]] = {
     },
     "bounds": {"color": INK, "linewidth": 2.4},
     "bound": {"color": INK, "linewidth": 1.2},
+}
+#: Kinds of lettering.
+LETTERING: dict[str, dict[str, Any]] = {
+    "across": {"fontsize": NORMAL, "ha": "center"},
+    "up": {"fontsize": NORMAL, "ha": "right"},
+    "upright": {"fontsize": NORMAL, "ha": "center", "rotation": 90, "rotation_mode": "anchor"},
+    "name": {"fontsize": NAMES},
+    "governing name": {"fontsize": NAMES, "fontweight": "bold"},
+    "bound": {"fontsize": SMALL, "rotation": 45, "rotation_mode": "anchor"},
 }
 
 Spot = tuple[float, float]
@@ -125,13 +136,11 @@ def drawing(shown: Picture) -> str:
     from matplotlib import rc_context
     from matplotlib.backends.backend_svg import RendererSVG
 
-    from takeup.documents.charttext import Unmeasured
-
     file = io.StringIO()
     ticks = _ticks(shown)
     strokes = _strokes(shown, ticks)
     with rc_context({**DRAWN_WITH, "svg.hashsalt": f"takeup {shown.strand}"}):
-        lines = _lines()
+        lines, letters = _pens()
         nothing = dict.fromkeys(("Creator", "Date", "Format", "Type"))
         renderer = RendererSVG(*SIZE, file, metadata=nothing)  # type: ignore[no-untyped-call]
         renderer.open_group("chart")  # type: ignore[no-untyped-call]
@@ -139,8 +148,10 @@ def drawing(shown: Picture) -> str:
             if kind in strokes:
                 line.set_data(*_broken(strokes[kind]))
                 line.draw(renderer)
-        for x, y, text, style in _texts(shown, ticks):
-            Unmeasured(x, y, text, **style).draw(renderer)
+        for kind, spot, text in _texts(shown, ticks):
+            letters[kind].set_position(spot)
+            letters[kind].set_text(text)
+            letters[kind].draw(renderer)
         renderer.close_group("chart")  # type: ignore[no-untyped-call]
         renderer.finalize()  # type: ignore[no-untyped-call]
     return _inside(file.getvalue())
@@ -251,11 +262,16 @@ def _far_end(ahead: Ahead) -> float:
 
 
 @cache
-def _lines() -> dict[str, Line2D]:
-    """The line for every kind of stroke, in points; on no figure."""
+def _pens() -> tuple[dict[str, Line2D], dict[str, Text]]:
+    """The line for every kind of stroke and the text for every kind of lettering, in points; on no figure."""
     from matplotlib.lines import Line2D
 
-    return {kind: Line2D([], [], **{"solid_capstyle": "butt", **style}) for kind, style in STROKES.items()}
+    from takeup.documents.charttext import Unmeasured
+
+    return (
+        {kind: Line2D([], [], **{"solid_capstyle": "butt", **style}) for kind, style in STROKES.items()},
+        {kind: Unmeasured(color=INK, **style) for kind, style in LETTERING.items()},
+    )
 
 
 def _broken(strokes: Sequence[Sequence[Spot]]) -> tuple[list[float], list[float]]:
@@ -300,21 +316,19 @@ def _strokes(shown: Picture, ticks: Ticks) -> dict[str, list[Sequence[Spot]]]:
     return strokes
 
 
-def _texts(shown: Picture, ticks: Ticks) -> Iterator[tuple[float, float, str, dict[str, Any]]]:
-    """Every text of the chart: where it stands in points, the text, and its style."""
+def _texts(shown: Picture, ticks: Ticks) -> Iterator[tuple[str, Spot, str]]:
+    """Every text of the chart: its kind, where it stands in points, and what it says."""
     left, bottom, width, height = AREA
     across, up = ticks
     for x, text in across:
-        yield x, bottom - 13, text, {"fontsize": NORMAL, "color": INK, "ha": "center"}
+        yield "across", (x, bottom - 13), text
     for y, text in up:
-        yield left - 6.5, y - 3.4, text, {"fontsize": NORMAL, "color": INK, "ha": "right"}
-    middle = {"fontsize": NORMAL, "color": INK, "ha": "center"}
-    yield left + width / 2, 8.0, "run hours of this chain (h)", middle
-    yield 10.0, bottom + height / 2, "elongation (%)", {**middle, "rotation": 90, "rotation_mode": "anchor"}
+        yield "up", (left - 6.5, y - 3.4), text
+    yield "across", (left + width / 2, 8.0), "run hours of this chain (h)"
+    yield "upright", (10.0, bottom + height / 2), "elongation (%)"
     for level, y in zip(shown.levels, _beside(shown), strict=True):
-        weight = "bold" if level.kind == "governing" else "normal"
-        style = {"fontsize": NAMES, "color": INK, "fontweight": weight}
-        yield left + width + 7.1, y - 3.0, f"{level.name} {number(level.percent, 2)} %", style
+        kind = "governing name" if level.kind == "governing" else "name"
+        yield kind, (left + width + 7.1, y - 3.0), f"{level.name} {number(level.percent, 2)} %"
     if shown.ahead is not None:
         y = shown.y(shown.ahead.level) + 7
         named: list[float] = []
@@ -323,8 +337,7 @@ def _texts(shown: Picture, ticks: Ticks) -> Iterator[tuple[float, float, str, di
         for x, text in ((early, name), (late, late_name), (middle_x, middle_name)):
             if all(abs(x - other) > 0.05 * width for other in named):
                 named.append(x)
-                slanted = {"rotation": 45, "rotation_mode": "anchor"}
-                yield x + 2, y, text, {"fontsize": SMALL, "color": INK, **slanted}
+                yield "bound", (x + 2, y), text
 
 
 def _bounds(shown: Picture, ahead: Ahead) -> tuple[tuple[float, str], tuple[float, str], tuple[float, str]]:
