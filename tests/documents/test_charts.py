@@ -72,8 +72,17 @@ def test_a_text_that_is_not_measured_stands_where_matplotlib_puts_one_that_is(mo
     def draw(text, renderer) -> None:
         nonlocal measured
         measured += 1
-        text.set_figure(Figure(dpi=72))
-        Text.draw(text, renderer)
+        own = Text(
+            *text.get_position(),
+            text.get_text(),
+            color=text.get_color(),
+            fontproperties=text.get_fontproperties(),
+            horizontalalignment=text.get_horizontalalignment(),
+            rotation=text.get_rotation(),
+            rotation_mode=text.get_rotation_mode(),
+        )
+        own.set_figure(Figure(dpi=72))
+        own.draw(renderer)
 
     monkeypatch.setattr(Unmeasured, "draw", draw)
     assert digests() == unmeasured
