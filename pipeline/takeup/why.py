@@ -63,7 +63,7 @@ def why(site: Site, subject: str, *, wait_seconds: float | None = None) -> Why:
 
 def _order(store: Store, order: Order, dirs: Any) -> Why:
     rows = sorted({row for reason in order.reasons for row in row_ids(reason.evidence)})
-    answer = order_answer(order, store.order_events(order.number), store.origins(rows))
+    answer = order_answer(order, store.order_events([order.number]), store.origins(rows))
     return Why(lambda: documents.order_text(answer, dirs), lambda: documents.order_record(answer))
 
 

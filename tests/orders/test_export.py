@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from copy import deepcopy
-from dataclasses import fields
+from dataclasses import fields, replace
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -12,17 +12,22 @@ from typing import Any
 import pandas as pd
 import pytest
 from jsonschema import Draft202012Validator, FormatChecker
+from tests.judgement.test_next_chain import FULL
 from tests.orders.plant import MONDAY, SETTINGS, Plant, clear, due
 
 from takeup.errors import OurFault
+from takeup.judgement.nextchain import EVIDENCE, Lives, next_chain
+from takeup.judgement.options import MECHANISMS, OPTIONS
 from takeup.judgement.register import CODES, Lacking
 from takeup.judgement.stops import StopLine, StopTable
-from takeup.model import Job, Order, OrderState, Urgency
+from takeup.model import Change, Job, Order, OrderState, Urgency
 from takeup.orders import export
 from takeup.orders.visits import visits
 
 SCHEMA = json.loads((Path(__file__).parents[2] / "schemas" / "orders.json").read_text())
 VALIDATOR = Draft202012Validator(SCHEMA, format_checker=FormatChecker())
+
+SHAPES = ("order", "reason", "fact", "row", "event", "next_chain", "option", "hourly_cost", "break_even")
 
 ORIGINS = pd.DataFrame(
     [(1, "elongation_readings", "readings.csv", 4, "a" * 64), (2, "strands", "strands.csv", 2, "b" * 64)],
@@ -68,6 +73,7 @@ def document(
     origins: pd.DataFrame = ORIGINS,
     stop_costs: dict[str, StopTable] | None = None,
     lacking: dict[str, tuple[Lacking, ...]] | None = None,
+    **more: Any,
 ) -> dict[str, Any]:
     return export.document(
         plant.book,
@@ -79,12 +85,13 @@ def document(
         visits=visits(plant.book, as_of=plant.as_of, settings=SETTINGS),
         stop_costs=stop_costs,
         lacking=lacking,
+        **more,
     )
 
 
 def test_the_schema_is_itself_a_schema_and_says_something_about_everything() -> None:
     Draft202012Validator.check_schema(SCHEMA)
-    for shape in (SCHEMA, *(SCHEMA["$defs"][name] for name in ("order", "reason", "fact", "row"))):
+    for shape in (SCHEMA, *(SCHEMA["$defs"][name] for name in SHAPES)):
         assert set(shape["required"]) == set(shape["properties"])
         for name, field in shape["properties"].items():
             assert "description" in field or "$ref" in field, name
@@ -95,6 +102,14 @@ def test_its_words_are_those_of_the_records() -> None:
     assert set(order["job"]["enum"]) == set(Job)
     assert order["urgency"]["enum"] == list(Urgency)
     assert set(order["state"]["enum"]) == set(OrderState) - {OrderState.DONE, OrderState.WITHDRAWN}
+    shapes = {name: SCHEMA["$defs"][name]["properties"] for name in SHAPES}
+    assert set(shapes["event"]["change"]["enum"]) == set(Change) - {Change.REFRESHED}
+    options = [option.name for option in OPTIONS]
+    assert shapes["option"]["option"]["enum"] == shapes["next_chain"]["fitted"]["items"]["enum"] == options
+    for name in ("mechanisms", "sectioned"):
+        assert shapes["next_chain"][name]["items"]["enum"] == list(MECHANISMS)
+    for shape in ("next_chain", "option"):
+        assert shapes[shape]["evidence_missing"]["items"]["enum"] == list(EVIDENCE)
 
 
 def test_a_night_of_every_kind_of_order_is_valid_and_keeps_to_json() -> None:
@@ -183,6 +198,44 @@ def test_the_register_stands_beside_an_order_that_locks_a_machine_out() -> None:
     }
     assert by_number["C-0002"] == {"complete": True, "lacking": []}
     assert by_number["C-0003"] is None
+
+
+def test_the_next_chain_is_told_with_the_evidence_that_is_missing() -> None:
+    """The full case of the seals is recommended; one life and no joint cut open leave all of it wanting."""
+    plant = told()
+    number = next(order.number for order in plant.book if order.job is Job.REPLACE_SET)
+    found = {}
+    for known in (FULL, replace(FULL, sectioned=(), own_surveys=0, now=Lives(), trials={})):
+        made = document(plant, next_chains={number: next_chain(known)})
+        VALIDATOR.validate(made)
+        by_job = {order["job"]: order["next_chain"] for order in made["orders"]}
+        found[known.sectioned] = by_job.pop("replace_set")
+        assert set(by_job.values()) == {None}
+    seals = next(each for each in found["ingress",]["options"] if each["option"] == "seals")
+    assert (seals["recommended"], seals["evidence_missing"]) == (True, [])
+    assert seals["cost_trial"]["hours"] == 39000
+    assert found[()]["evidence_missing"] == ["lives", "sectioned", "trial"]
+    assert not any(each["recommended"] for each in found[()]["options"])
+
+
+def test_an_order_names_the_investigation_it_waits_for_and_what_became_of_it() -> None:
+    crack = due(Job.INVESTIGATE_FRACTURE, "D2-S", Urgency.STOP_NOW, evidence=(1,))
+    lube = due(Job.LUBRICATE, "D2-S", evidence=(2,))
+    plant, happened = Plant(), []
+    happened += plant.tell(crack, lube).events
+    number = plant.book[1].number
+    plant.decide(number, "deferred", until=MONDAY + timedelta(days=9), by="planner 2", reason="no oil here")
+    happened += plant.tell(crack, lube, known=1).events
+    happened += plant.tell(crack, due(Job.LUBRICATE, "D2-S", evidence=(2,), seen_on=MONDAY)).events
+    made = document(plant, events=happened)
+    VALIDATOR.validate(made)
+    witness, waits = made["orders"]
+    assert (witness["waits_for"], waits["waits_for"]) == ([], [witness["number"]])
+    assert [(each["change"], each["on"], each["by"]) for each in waits["history"]] == [
+        ("raised", "2026-03-02", ""),
+        ("deferred", "2026-03-03", "planner 2"),
+    ]
+    assert waits["history"][1]["note"] == "no oil here"
 
 
 def test_a_row_without_origin_is_our_own_fault() -> None:

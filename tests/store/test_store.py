@@ -346,7 +346,7 @@ def test_orders_and_events_come_back_as_they_were_written():
         assert store.orders(open_only=True) == []
         assert store.orders(open_only=True, night=1) == [order("C-0002", OrderState.PROPOSED)]
         assert store.order_events() == [event, done]
-        assert store.order_events("C-0002", night=1) == [event]
+        assert store.order_events(["C-0002"], night=1) == [event]
         store.forget_after(1)
         assert store.order_events() == [event]
 

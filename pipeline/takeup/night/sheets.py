@@ -130,6 +130,8 @@ def night_sheet(
             stop_costs={one.order.number: one.stop_costs for one in sheets if one.stop_costs},
             lacking={one.order.number: one.reminder.lacking for one in sheets if one.reminder},
             beside={order.number: filling.beside(order) for order in open_orders},
+            next_chains={one.order.number: one.next_chain for one in sheets if one.next_chain},
+            events=store.order_events([order.number for order in open_orders], intent.number),
         ),
         versions=packages,
     )

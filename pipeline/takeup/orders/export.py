@@ -14,15 +14,19 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from takeup.errors import OurFault
+from takeup.judgement.nextchain import BreakEven, HourlyCost, NextChain
 from takeup.judgement.register import Lacking
 from takeup.judgement.stops import StopTable
-from takeup.model import Evidence, Fact, Order, Reason, row_ids
+from takeup.model import Change, Evidence, Fact, Order, OrderEvent, Reason, row_ids
 from takeup.orders.running import run_since
 from takeup.orders.told import OPEN
-from takeup.orders.visits import Visit
+from takeup.orders.visits import Visit, held
 
 if TYPE_CHECKING:
     import pandas as pd
+
+#: what of an order's history is told: newer evidence behind an order that asks for the same is not
+_TOLD = frozenset(Change) - {Change.REFRESHED}
 
 
 def document(
@@ -37,6 +41,8 @@ def document(
     stop_costs: Mapping[str, StopTable] | None = None,
     lacking: Mapping[str, Sequence[Lacking]] | None = None,
     beside: Mapping[str, Sequence[Evidence]] | None = None,
+    next_chains: Mapping[str, NextChain] | None = None,
+    events: Iterable[OrderEvent] = (),
 ) -> dict[str, Any]:
     """The document of a night.
 
@@ -60,6 +66,10 @@ def document(
         Number of an order that locks a machine out to what the register of energy sources lacks for it.
     beside : mapping, optional
         Number of an order to the rows it rests on that no reason names.
+    next_chains : mapping, optional
+        Number of an order to what may be said of the next chain of its set.
+    events : iterable of OrderEvent, optional
+        Of these orders, oldest first.
 
     Returns
     -------
@@ -85,6 +95,10 @@ def document(
     for order in open_orders:
         if order.swallowed_by:
             parts_of[order.swallowed_by].append(order.number)
+    waits_for = held(open_orders)
+    happened: dict[str, list[OrderEvent]] = defaultdict(list)
+    for event in events:
+        happened[event.order].append(event)
     return {
         "site": site,
         "as_of": as_of.isoformat(),
@@ -96,6 +110,9 @@ def document(
                 "stop_costs": _stop_costs((stop_costs or {}).get(order.number)),
                 "rests_on": _rows((beside or {}).get(order.number, ()), where),
                 "lockout_register": _register((lacking or {}).get(order.number)),
+                "next_chain": _next_chain((next_chains or {}).get(order.number)),
+                "waits_for": list(waits_for.get(order.number, ())),
+                "history": [_event(event) for event in happened[order.number] if event.change in _TOLD],
             }
             for order in open_orders
         ],
@@ -143,6 +160,54 @@ def _register(lacking: Sequence[Lacking] | None) -> dict[str, Any] | None:
     return {
         "complete": not lacking,
         "lacking": [{"what": each.code, "source": each.source} for each in lacking],
+    }
+
+
+def _next_chain(told: NextChain | None) -> dict[str, Any] | None:
+    if told is None:
+        return None
+    return {
+        "governing_limit": told.governing,
+        "mechanisms": list(told.mechanisms),
+        "sectioned": list(told.sectioned),
+        "open_faults": list(told.faults),
+        "fitted": list(told.fitted),
+        "lives": told.lives,
+        "evidence_missing": list(told.missing),
+        "cost_now": _numbers(told.now),
+        "step_hours": _plain(told.step_hours),
+        "break_even": _numbers(told.break_even),
+        "options": [
+            {
+                "option": each.name,
+                "recommended": each.recommended,
+                "evidence_missing": list(each.missing),
+                "hydrogen": each.hydrogen,
+                "cost_trial": _numbers(each.trial),
+                "saving": _plain(each.saving),
+                "saving_expanded": _plain(each.saving_expanded),
+                "cost_in_steps_now": _plain(each.in_steps_now),
+                "cost_in_steps_trial": _plain(each.in_steps_trial),
+                "break_even": [_numbers(one) for one in each.break_even],
+            }
+            for each in told.answers
+        ],
+    }
+
+
+def _numbers(record: HourlyCost | BreakEven | None) -> dict[str, Any] | None:
+    return None if record is None else {name: _plain(value) for name, value in asdict(record).items()}
+
+
+def _event(event: OrderEvent) -> dict[str, Any]:
+    return {
+        "on": event.as_of.isoformat(),
+        "change": event.change.value,
+        "revision": event.revision,
+        "before": event.before,
+        "after": event.after,
+        "by": event.by,
+        "note": event.note,
     }
 
 

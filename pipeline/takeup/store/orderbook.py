@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 import rfc8785
@@ -65,12 +65,14 @@ def order_texts(connection: DuckDBPyConnection, night: int) -> dict[str, str]:
     return dict(connection.execute(f"SELECT number, record {_NEWEST}", [night]).fetchall())
 
 
-def order_events(connection: DuckDBPyConnection, night: int, order: str | None) -> list[OrderEvent]:
-    """What the nights did to one order, or to all, in order."""
+def order_events(
+    connection: DuckDBPyConnection, night: int, orders: Sequence[str] | None
+) -> list[OrderEvent]:
+    """What the nights did to some orders, or to all, in order."""
     from takeup.codec import event_from_json
 
-    where = "" if order is None else "AND number = $order"
-    bound: dict[str, object] = {"night": night} if order is None else {"night": night, "order": order}
+    where = "" if orders is None else "AND number IN (SELECT unnest($orders::VARCHAR[]))"
+    bound: dict[str, object] = {"night": night} | ({} if orders is None else {"orders": list(orders)})
     rows = connection.execute(
         f"SELECT record FROM order_event WHERE night <= $night {where} ORDER BY night, position", bound
     ).fetchall()

@@ -375,11 +375,11 @@ class Store:
         with speaking(self.path):
             orderbook.write_orders(self.connection, orders, events, night)
 
-    def order_events(self, order: str | None = None, night: int | None = None) -> list[OrderEvent]:
-        """What the nights up to one did to an order, or to all."""
+    def order_events(self, orders: Sequence[str] | None = None, night: int | None = None) -> list[OrderEvent]:
+        """What the nights up to one did to some orders, or to all."""
         with speaking(self.path):
             known = self.last_night() if night is None else night
-            return orderbook.order_events(self.connection, known, order)
+            return orderbook.order_events(self.connection, known, orders)
 
     def forget_after(self, night: int) -> int:
         """Remove everything of later nights, after a night that was not committed.
