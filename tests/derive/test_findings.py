@@ -112,6 +112,21 @@ def test_the_sites_own_words_go_first() -> None:
     plant.finding("rust", strand="BE-1-A")
     told = plant.derived(finding_words="split barrel = cracked_bushing; rust = pitting").findings
     assert told["finding"].tolist() == ["cracked_bushing", "pitting"]
+    assert told["site_word"].tolist() == ["Split Barrel", "rust"]
+
+
+@pytest.mark.parametrize(
+    ("finding", "remark", "word"),
+    [
+        ("cracked_pin", "seen at mark 3", ""),
+        ("rust", "no cracks, but a plate is broken", "broken"),
+        ("slack", "after a jam at the boot", "jam"),
+        ("bolt sheared off", "", "sheared"),
+        ("squeals", "", ""),
+    ],
+)
+def test_the_word_that_made_it_a_matter_of_stopping_is_named(finding: str, remark: str, word: str) -> None:
+    assert read(finding, remark, "", {}).telling_word == word
 
 
 @pytest.mark.parametrize("text", ["split barrel", "split barrel = split", "= rust"])
@@ -132,6 +147,6 @@ def test_a_finding_on_a_strand_is_of_its_machine() -> None:
 
 def test_a_stop_word_in_any_text() -> None:
     """For rows that were refused or wait and nobody read yet."""
-    assert stop_word("2026-03-02;Bolt SHEARED;;") == "SHEAR"
-    assert stop_word("crackling sound") == "crack"
+    assert stop_word("2026-03-02;Bolt SHEARED;;") == "SHEARED"
+    assert stop_word("crackling sound") == "crackling"
     assert stop_word("in order") == ""

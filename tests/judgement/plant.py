@@ -171,6 +171,7 @@ def findings(*seen: dict[str, Any]) -> pd.DataFrame:
     usual = {
         "machine": "BE-1", "strand": "BE-1-A", "day": MONDAY, "finding": "side_rub", "stop_class": False,
         "severity": "", "abnormal": True, "place": "", "remark": "", "first_load": False, "in_joint": False,
+        "site_word": "", "telling_word": "",
     }  # fmt: skip
     rows = []
     for number, differs in enumerate(seen):

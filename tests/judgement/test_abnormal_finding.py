@@ -22,8 +22,11 @@ from tests.judgement.plant import (
 )
 
 from takeup.derive.vocabulary import CORROSION, NOTE, NOTHING_FOUND, VOCABULARY
+from takeup.documents.environment import environment
+from takeup.documents.words import rule_sentence
 from takeup.judgement.judging import Judged
 from takeup.model import Job, Urgency, row_ids
+from takeup.resources import templates_dir
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -237,6 +240,22 @@ def test_a_severity_says_whether_row_vocabulary_or_words_set_it(differs: dict[st
     )
     (severity,) = [one for one in found.facts if one.name == "severity"]
     assert severity.origin.startswith(origin)
+
+
+def test_the_sentence_names_the_word_that_set_the_severity() -> None:
+    words = {"site_word": "Bolzen gebrochen", "telling_word": "broken"}
+    seen = {"strand": "S", "machine": "machine of S", "stop_class": True} | words
+    for differs, said in (
+        ({"finding": "broken_pin"}, "“Bolzen gebrochen”, the site's own word"),
+        ({"finding": "side_rub", "remark": "plate broken"}, "The word “broken” in it"),
+    ):
+        found = due(judged(alone("S"), findings=findings(seen | differs)), *ASKED)
+        text = rule_sentence(
+            environment([templates_dir()]), found.rule, found.reason, found.subject, found.facts
+        )
+        assert said in text
+        # A word of the vocabulary that stops by itself needs no other.
+        assert ("The word" in text) == (differs["finding"] == "side_rub")
 
 
 # ---------------------------------------------------------------------------------- a machine that runs on

@@ -117,6 +117,14 @@ def test_the_rise_is_told_with_both_rates() -> None:
     assert fact(asked, "finding") == "rust"
 
 
+def test_rust_and_the_rate_that_rose_with_it_ask_for_one_job_on_the_machine() -> None:
+    asked = [due(told(), rule, "the rate rose since") for rule in (RULE, "rate_change")]
+    assert [(each.job, each.machine, each.reason) for each in asked] == [
+        (Job.INSPECT_ALIGNMENT, "machine of the rate rose since", "rate_rose"),
+        (Job.INSPECT_ALIGNMENT, "machine of the rate rose since", "rust"),
+    ]
+
+
 def test_all_findings_stand_behind_the_order_the_newest_first() -> None:
     asked = due(told(), RULE, "on two inspections")
     assert fact(asked, "findings") == ("pitting", "rust")

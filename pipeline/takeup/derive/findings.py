@@ -34,7 +34,8 @@ if TYPE_CHECKING:
 COLUMNS = {
     "row_id": WHOLE, "machine": TEXT, "strand": TEXT, "day": WHOLE, "pos": NUMBER, "finding": TEXT,
     "stop_class": FLAG, "severity": TEXT, "stated": TEXT, "abnormal": FLAG, "place": TEXT,
-    "remark": TEXT, "raw_finding": TEXT, "first_load": FLAG, "in_joint": FLAG,
+    "remark": TEXT, "raw_finding": TEXT, "first_load": FLAG, "in_joint": FLAG, "site_word": TEXT,
+    "telling_word": TEXT,
 }  # fmt: skip
 
 #: said shortly before a word, that it is not so
@@ -42,12 +43,18 @@ _DENIED = re.compile(r"\b(?:no|not|without|free of)\b[^.;!]{0,20}$", re.IGNORECA
 
 
 class Read(NamedTuple):
-    """One finding as understood."""
+    """One finding as understood: under which word of ours, and by which of theirs.
+
+    ``site_word`` is what was written where the site's own vocabulary puts it under ours; ``telling_word`` the
+    one among free words or in a remark that stops the machine.
+    """
 
     finding: str
     stop_class: bool
     severity: str
     abnormal: bool
+    site_word: str = ""
+    telling_word: str = ""
 
 
 def findings(
@@ -69,7 +76,8 @@ def findings(
     DataFrame
         row_id, machine (the strand's own where blank), strand, day, pos, finding, stop_class, severity (the
         row's, else the vocabulary's), stated (the row's), abnormal, place, remark, raw_finding, first_load
-        (it came with the feed's first load), in_joint (place or remark speak of a joint); sorted by row id.
+        (it came with the feed's first load), in_joint (place or remark speak of a joint), site_word and
+        telling_word (see :class:`Read`); sorted by row id.
 
     Raises
     ------
@@ -109,6 +117,8 @@ def findings(
                 in_joint(place) or in_joint(remark)
                 for place, remark in zip(rows["place"], rows["remark"], strict=True)
             ],
+            "site_word": [one.site_word for one in told],
+            "telling_word": [one.telling_word for one in told],
         },
         COLUMNS,
     )
@@ -130,32 +140,43 @@ def read(finding: str, remark: str, severity: str, site_words: dict[str, str]) -
 
     Examples
     --------
-    >>> read("Cracked  Bushing", "", "", {})
-    Read(finding='cracked_bushing', stop_class=True, severity='stop', abnormal=True)
+    >>> read("Cracked  Bushing", "", "", {})[:4]
+    ('cracked_bushing', True, 'stop', True)
     >>> read("rust", "no cracks", "", {}).stop_class, read("rust", "pin cracked too", "", {}).stop_class
     (False, True)
-    >>> read("Bolzen gebrochen", "", "soon", {"bolzen gebrochen": "broken_pin"}).finding
-    'broken_pin'
+    >>> read("Bolzen gebrochen", "", "soon", {"bolzen gebrochen": "broken_pin"})[:2]
+    ('broken_pin', True)
+    >>> read("rust", "pin cracked too", "", {}).telling_word
+    'cracked'
     """
     word = VOCABULARY.get(classified(finding, site_words))
     if word is None:
-        stops = bool(stop_word(f"{finding} {remark}"))
-        usual = STOP if stops else NOTE
-        return Read(UNCLASSIFIED, stops or severity == STOP, severity or usual, abnormal=False)
-    with_event = word.word == SLACK and bool(EVENT_WORDS.search(f"{finding} {remark}"))
-    stops = word.stop_class or with_event or _speaks_of_breaking(remark)
+        telling = stop_word(f"{finding} {remark}")
+        usual = STOP if telling else NOTE
+        return Read(
+            UNCLASSIFIED,
+            bool(telling) or severity == STOP,
+            severity or usual,
+            abnormal=False,
+            telling_word=telling,
+        )
+    event = EVENT_WORDS.search(f"{finding} {remark}") if word.word == SLACK else None
+    telling = event.group(0) if event else _said(remark, STOP_WORDS)
+    stops = word.stop_class or bool(telling)
     usual = STOP if stops else word.severity
-    return Read(word.word, stops or severity == STOP, severity or usual, word.abnormal)
+    return Read(
+        word.word,
+        stops or severity == STOP,
+        severity or usual,
+        word.abnormal,
+        site_word=" ".join(finding.split()) if plain(finding) in site_words else "",
+        telling_word=telling,
+    )
 
 
 def classified(text: str, site_words: dict[str, str]) -> str:
     """The word of the vocabulary for what was written, else *unclassified*; the site's own words go first."""
     return site_words.get(plain(text)) or WORD_OF.get(plain(text), UNCLASSIFIED)
-
-
-def _speaks_of_breaking(remark: str) -> bool:
-    """Whether a remark beside a known word speaks of breaking and does not deny it."""
-    return _says(remark, STOP_WORDS)
 
 
 def in_joint(text: str) -> bool:
@@ -166,9 +187,10 @@ def in_joint(text: str) -> bool:
     >>> in_joint("sectioned joint 4"), in_joint("surface only, not in the joints"), in_joint("joints clean")
     (True, False, False)
     """
-    return _says(text, JOINT_WORDS)
+    return bool(_said(text, JOINT_WORDS))
 
 
-def _says(text: str, wanted: re.Pattern[str]) -> bool:
-    """Whether a text says a word without denying it shortly before."""
-    return any(not _DENIED.search(text[: found.start()]) for found in wanted.finditer(text))
+def _said(text: str, wanted: re.Pattern[str]) -> str:
+    """The first such word that a text does not deny shortly before, blank for none."""
+    found = (each for each in wanted.finditer(text) if not _DENIED.search(text[: each.start()]))
+    return next((each.group(0) for each in found), "")

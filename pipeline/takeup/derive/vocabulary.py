@@ -98,14 +98,14 @@ VOCABULARY: dict[str, Word] = {
 }
 
 #: free words that speak of breaking; proposed for takeup, no source
-STOP_WORDS = re.compile(r"\b(crack|broke|shear)", re.IGNORECASE)
+STOP_WORDS = re.compile(r"\b(?:crack|broke|shear)\w*", re.IGNORECASE)
 #: what says that a finding is in a joint, and what after it says that it is not
 JOINT_WORDS = re.compile(
     r"\b(?:joints?|bores?)\b(?!\W+(?:(?:is|are|was|were|looks?)\W+)?(?:clean|free|dry|sound|good|fine|ok|not)\b)",
     re.IGNORECASE,
 )
 #: slack that came with one event may be stretched links: what the machine stands for
-EVENT_WORDS = re.compile(r"\b(jam|sudden|event|trip|overload|stretch|yield|weld)", re.IGNORECASE)
+EVENT_WORDS = re.compile(r"\b(?:jam|sudden|event|trip|overload|stretch|yield|weld)\w*", re.IGNORECASE)
 
 
 def stop_word(text: str) -> str:
@@ -114,7 +114,7 @@ def stop_word(text: str) -> str:
     Examples
     --------
     >>> stop_word("link Sheared at mark 3"), stop_word("no cracks seen"), stop_word("squeals")
-    ('Shear', 'crack', '')
+    ('Sheared', 'cracks', '')
     """
     found = STOP_WORDS.search(text)
     return found.group(0) if found else ""

@@ -104,7 +104,7 @@ CASES: dict[str, dict[str, str]] = {
         "near_case": "due: the rate rose near the end of the hardened case",
         "seal_finding": "due: the rate rose, and a seal was found missing or crushed",
         "lube_overdue": "due: the rate rose, and lubrication is overdue",
-        "rust": "due: the rate rose, and pitting or rust was found",
+        "rust": "due: the rate rose, and pitting or rust was found, so the joints are looked into",
         "duty": "due: the rate rose and no record says why: new material, speed or load?",
         "looked_into": "clear: the rate rose, and a survey or inspection was closed out since",
         "steady": "clear: no change beyond doubt",

@@ -183,6 +183,8 @@ FACTS: dict[str, tuple[str, str]] = {
     "finding": ("word", "most urgent finding, a word of the vocabulary or unclassified"),
     "findings": ("words", "all findings behind the verdict"),
     "as_written": ("word", "the finding as it was delivered"),
+    "site_word": ("word", "the word of the site's own vocabulary that put it there"),
+    "telling_word": ("word", "the word among what was written that made it a matter of stopping"),
     "remark": ("word", "remark of that row"),
     "place": ("word", "place of that row"),
     "severity": ("word", "stop, soon, shutdown or note"),

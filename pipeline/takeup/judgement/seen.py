@@ -46,8 +46,9 @@ def seen(situation: Situation) -> pd.DataFrame:
     if not len(rows):
         names = ("row_id", "machine", "strand", "day", "pos", "finding", "severity", "place")
         more = ("remark", "raw_finding", "in_joint", "severity_from", "subject_kind", "subject", "job")
+        said = ("site_word", "telling_word")
         after = ("looked_since", "renewed", "at")
-        return pd.DataFrame({name: pd.Series(dtype=object) for name in names + more + after}).astype(
+        return pd.DataFrame({name: pd.Series(dtype=object) for name in names + more + said + after}).astype(
             {"looked_since": bool, "renewed": bool, "at": np.int64, "row_id": np.int64}
         )
     found = rows.reset_index(drop=True)
@@ -74,6 +75,7 @@ def seen(situation: Situation) -> pd.DataFrame:
         subject=np.where(strand != "", strand, machine),
         severity=severity,
         severity_from=origin,
+        telling_word=np.where(origin == WORDS_SAY, words(found, "telling_word"), ""),
         job=_jobs(found, severity, _never_oiled(strands, strand, machine, at)),
         looked_since=(_looked(found, pos) > pos) & (severity != STOP),
         renewed=renewed & ((severity != STOP) | yes(found, "first_load")),

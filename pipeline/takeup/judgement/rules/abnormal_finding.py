@@ -110,6 +110,8 @@ def _due(open_rows: pd.DataFrame, every: pd.DataFrame) -> pd.DataFrame:
         place=words(head, "place"),
         remark=words(head, "remark"),
         as_written=words(head, "raw_finding"),
+        site_word=words(head, "site_word"),
+        telling_word=words(head, "telling_word"),
         seen_day=numbers(head, "day"),
         stop_pos=groups["stop_pos"].min().to_numpy(),
     )
@@ -130,6 +132,8 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
             "finding": row["finding"],
             "findings": row["findings"],
             "as_written": row["as_written"],
+            "site_word": row["site_word"],
+            "telling_word": row["telling_word"],
             "remark": row["remark"],
             "place": row["place"],
             "seen_on": row["seen_day"],

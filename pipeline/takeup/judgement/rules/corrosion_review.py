@@ -66,7 +66,7 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
         otherwise="none",
     )
     soon = asks & (words(told, "severity") == SOON)
-    names = ("finding", "findings", "place", "remark", "raw_finding", "newest_day", "days")
+    names = ("finding", "findings", "place", "remark", "raw_finding", "site_word", "newest_day", "days")
     shown: dict[str, Any] = {name: told[name].to_numpy() for name in names}
     frame = answers(
         told,
@@ -109,7 +109,7 @@ def _seen_on(rows: pd.DataFrame, situation: Situation) -> pd.DataFrame:
     whole = rows.groupby(_WHO, sort=True)
     fresh = rows[rows["is_open"]].groupby(_WHO, sort=True)
     newest = rows.drop_duplicates(_WHO, keep="last").set_index(_WHO)
-    names = ["finding", "place", "remark", "raw_finding", "looked_since", "is_open"]
+    names = ["finding", "place", "remark", "raw_finding", "site_word", "looked_since", "is_open"]
     return newest[names].assign(
         newest_day=newest["day"],
         first_day=whole["day"].min(),
@@ -161,6 +161,7 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:  # noqa: A
             "finding": row["finding"],
             "findings": row["findings"],
             "as_written": row["raw_finding"],
+            "site_word": row["site_word"],
             "remark": row["remark"],
             "place": row["place"],
             "seen_on": row["newest_day"],

@@ -2,8 +2,9 @@
 
 The last two or three surveys against the phase before: more than 1.5 times the rate, and the difference above
 twice its uncertainty. The likely cause is named by order of evidence: the hardened case nearly through, a
-seal found gone, lubrication overdue, rust; else the duty is asked about. Source: common practice, no source;
-thresholds proposed for this project, no source.
+seal found gone, lubrication overdue, rust; else the duty is asked about. The strand is measured sooner; where
+rust is the likely cause, its joints are looked into instead, as corrosion asks for anyway: one order, not
+two. Source: common practice, no source; thresholds proposed for this project, no source.
 """
 
 from __future__ import annotations
@@ -67,6 +68,7 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
         threshold=np.round(settings.forecast.value("phase_ratio") * numbers(strands, "rate_before"), 4),
         unit="%/1000 h",
         urgency=np.where(near & found, Urgency.THIS_WEEK.value, "").astype(object),
+        job=np.where(case == "rust", Job.INSPECT_ALIGNMENT.value, "").astype(object),
     )
 
 
