@@ -70,6 +70,7 @@ _STATE: dict[str, Any] = {
     "lube_given_ml": 48.0, "lube_given_some_blank": False, "lube_given_rows": [90],
     "set_aside_count": 0, "set_aside_latest_day": np.nan,
     "sidebar_now_mm": np.nan, "sidebar_day": np.nan, "sidebar_place": "", "sidebar_rows": [],
+    "sidebar_hours": np.nan, "clearance_hours": np.nan,
     "clearance_now_mm": np.nan, "clearance_day": np.nan, "clearance_place": "", "clearance_rows": [],
     "survey_rows": [10, 11, 12, 13], "takeup_row": 20, "meter_row": 30,
 }  # fmt: skip
@@ -186,6 +187,7 @@ def checks(*gauged: dict[str, Any]) -> pd.DataFrame:
     usual = {
         "machine": "BE-1", "sprocket": "head", "shaft": "drive", "strand": "BE-1-A", "teeth": 12.0,
         "gauge_depth_mm": 1.0, "reversed": "no", "checked_at_day": MONDAY, "fitted_on_day": np.nan,
+        "machine_hours": np.nan,
     }  # fmt: skip
     return pd.DataFrame([{"row_id": 700 + number} | usual | differs for number, differs in enumerate(gauged)])
 

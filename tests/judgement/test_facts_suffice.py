@@ -11,6 +11,7 @@ from tests.judgement import (
     plant,
     test_corrosion_review,
     test_edges,
+    test_gauging,
     test_lube_quantity,
     test_lubrication,
     test_register_gap,
@@ -135,6 +136,7 @@ def plants() -> list[Judged]:
         test_edges.clearances(),
         test_edges.loops(),
         test_wear_by_travel.told(),
+        *(test_gauging.told(thing, 900.0) for thing in test_gauging.THINGS),
     ]
 
 

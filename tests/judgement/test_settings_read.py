@@ -77,6 +77,7 @@ STRANDS: dict[str, tuple[dict[str, Any], list[tuple[float, float]]]] = {
     "thin edges": (SIZES | {"sidebar_now_mm": 67.0} | worn(0.5), []),
     "edges at the plan line": (SIZES | {"sidebar_now_mm": 70.0} | worn(0.5), []),
     "no clearance": ({"clearance_now_mm": 9.0, "clearance_min_mm": 9.0} | worn(0.5), []),
+    "gauged long ago": (SIZES | {"sidebar_now_mm": 75.0, "sidebar_hours": 500.0} | worn(0.5), []),
     "silent": ({"hours_now": 9500.0} | worn(0.5), []),
 }  # fmt: skip
 

@@ -33,7 +33,7 @@ def found(
 ) -> dict[str, SprocketLine]:
     """The lines by sprocket, those of no check by their shaft."""
     frame = checks(*gauged) if gauged else pd.DataFrame()
-    strands = rows or (strand(),)
+    strands = [{"rate": 0.2656} | row for row in rows or (strand(),)]
     record = SprocketRecord.of(frame, its, [row["strand"] for row in strands], JudgementSettings())
     lines = record.lines(strands)
     return {line.sprocket or f"{line.shaft} of {' '.join(line.strands)}": line for line in lines}
@@ -48,6 +48,10 @@ def found(
         ({"gauge_depth_mm": 1.0, "reversed": "yes"}, "sound_reversed"),
         ({"gauge_depth_mm": np.nan}, "not_gauged"),
         ({"gauge_depth_mm": 1.0, "checked_at_day": FITTED}, "gauged_before_chain"),
+        # 1882 h at 0.2656 %/1000 h are 0.4999 points; 1884 h are 0.5004.
+        ({"gauge_depth_mm": 1.0, "machine_hours": 5500 - 1882.0}, "sound"),
+        ({"gauge_depth_mm": 1.0, "machine_hours": 5500 - 1886.0}, "gauged_old"),
+        ({"gauge_depth_mm": 4.4, "machine_hours": 0.0}, "worn_reversible"),
         # Worn before this chain ran on it, it is no better now.
         ({"gauge_depth_mm": 4.4, "checked_at_day": FITTED}, "worn_reversible"),
         # A depth from before the sprocket was renewed is not this sprocket's.
@@ -58,7 +62,7 @@ def test_what_the_gauge_proves(check: dict[str, Any], proof: str) -> None:
     """Barrel 44.15 mm: worn at 4.4 mm."""
     line = found(check)["head"]
     assert (line.proof, line.limit_mm) == (proof, 4.4)
-    assert line.unproved == (proof in ("not_gauged", "gauged_before_chain"))
+    assert line.unproved == (proof in ("not_gauged", "gauged_before_chain", "gauged_old"))
 
 
 def test_without_the_diameter_no_depth_proves_anything() -> None:

@@ -213,7 +213,7 @@ def derive(
         machines=machines,
         shutdowns=rows(Feed.SHUTDOWNS),
         sources=rows(Feed.ENERGY_SOURCES),
-        sprockets=rows(Feed.SPROCKET_CHECKS),
+        sprockets=_with_hours(rows(Feed.SPROCKET_CHECKS), meters),
         touched_strands=touched,
         caches={SURVEY_CACHE: fresh, ASIDE_CACHE: fresh_asides},
         counters={
@@ -222,6 +222,13 @@ def derive(
             "meter_rows": len(meters.rows),
         },
     )
+
+
+def _with_hours(checks: pd.DataFrame, meters: MeterBook) -> pd.DataFrame:
+    """The sprocket checks with ``machine_hours``, continuous hours of the machine at each."""
+    pos = checks["checked_at_day"].to_numpy(np.float64) + 0.5
+    hours, _ = meters.hours_at(checks["machine"].to_numpy(dtype=object), pos)
+    return checks.assign(machine_hours=np.round(hours, 3))
 
 
 def _fresh(

@@ -15,6 +15,7 @@ import pandas as pd
 
 from takeup.contracts import contract
 from takeup.derive.derivation import EPOCH, Derived
+from takeup.derive.gauged import GAUGED
 from takeup.derive.meters import WINDOWS, MeterBook
 from takeup.model import Feed
 from takeup.wear import slack
@@ -73,6 +74,7 @@ def state(derived: Derived, as_of: date) -> pd.DataFrame:
     columns |= _takeup(lives, columns, derived.takeup, derived.meters)
     columns |= _lube(derived.lube)
     columns |= {name: derived.gauged[name] for name in derived.gauged.columns}
+    columns |= _gauged_hours(lives, columns, derived.gauged, derived.meters)
     return pd.DataFrame(columns, index=lives.index)
 
 
@@ -245,6 +247,19 @@ def _takeup(lives: pd.DataFrame, columns: Columns, takeup: pd.DataFrame, meters:
         "e_takeup": np.round(slack.takeup_elongation(read, start, removed, now, pitch), 6),
         "takeup_row": takeup["row_id"],
     }
+
+
+def _gauged_hours(lives: pd.DataFrame, columns: Columns, gauged: pd.DataFrame, meters: MeterBook) -> Columns:
+    """Hours of the life at which each thing was gauged last."""
+    machine = lives["machine"].to_numpy(dtype=object)
+    at_fitting = lives["hours_at_fitting"].to_numpy(np.float64)
+    until = np.asarray(columns["reckon_day"]) + 1.0
+    found: Columns = {}
+    for name in GAUGED:
+        pos = gauged[f"{name}_day"].to_numpy(np.float64) + _MIDDAY
+        hours, _ = meters.hours_at(machine, pos, known_to=until)
+        found[f"{name}_hours"] = np.round(np.maximum(hours - at_fitting, 0.0), 3)
+    return found
 
 
 def _lube(lube: pd.DataFrame) -> Columns:

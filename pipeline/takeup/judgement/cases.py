@@ -174,6 +174,7 @@ CASES: dict[str, dict[str, str]] = {
         "limit_within": "due, this week: that limit lies within the uncertainty; strength gets no grace",
         "plan_line_reached": "due, plan: turn the chain over, or plan its replacement",
         "plan_line_again": "due, plan: turned over in this life already; plan its replacement",
+        "below_old": "due, plan: below the plan line, and gauged so long ago that it is gauged again",
         "below": "clear",
         "not_asked": "clear: no drag conveyor, no thin sidebar seen, none gauged",
         "not_gauged": "cannot judge: edges wear here, and no sidebar height was gauged in this life",
@@ -182,6 +183,7 @@ CASES: dict[str, dict[str, str]] = {
     },
     "clearance": {
         "used_up": "due, this week: at or below the clearance of the site's drawing",
+        "enough_old": "due, plan: enough, and gauged so long ago that it is gauged again",
         "enough": "clear",
         "not_stated": "clear: the register has no clearance of the site's drawing",
         "not_gauged": "cannot judge: the drawing's clearance is known, none was gauged in this life",
@@ -193,6 +195,7 @@ CASES: dict[str, dict[str, str]] = {
     },
     "sprocket_wear": {
         "tooth_worn": "due, next shutdown: gauge depth on the working face at or past the limit",
+        "tooth_old": "due, plan: within the limit, and gauged so long ago that it is gauged again",
         "tooth_sound": "clear",
         "no_diameter": "cannot judge: neither roller nor barrel diameter is in the register",
     },

@@ -193,6 +193,9 @@ FACTS: dict[str, tuple[str, str]] = {
     "inspections": ("1", "on how many days it was seen, not yet looked into"),
     # sidebars and clearance
     "gauged_on": ("day", "day it was gauged"),
+    "hours_since": ("h", "run hours since it was gauged"),
+    "points_since": ("points", "elongation that the chain has gained since, at its rate"),
+    "points_old": ("points", "elongation gained from which what was gauged counts as old"),
     "height_mm": ("mm", "height of a sidebar when new"),
     "height_now_mm": ("mm", "height of the thinnest sidebar"),
     "hole_mm": ("mm", "hole in the sidebar"),

@@ -393,6 +393,14 @@ class Findings:
         low=0.02,
         high=0.3,
     )
+    gauge_points: float = setting(
+        0.5,
+        "points",
+        Source.PRACTICE,
+        "Elongation gained since a gauging of teeth, sidebars or clearance, after which it counts as old.",
+        low=0.1,
+        high=3.0,
+    )
     marks_when_wide: int = setting(
         8, "marks", Source.PRACTICE, "Marks to measure when one is far longer than the mean.", low=3, high=100
     )

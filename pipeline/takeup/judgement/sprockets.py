@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from takeup.judgement.rule import MM, Row, numbers, rounded, words, yes
+from takeup.judgement.rule import MM, PERCENT, Row, numbers, rounded, words, yes
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -30,16 +30,16 @@ _ROLLERS = ("roller_conveyor", "offset_sidebar_roller", "roller_drive")
 _SHAFTS = {"drive": "teeth_drive", "tail": "teeth_tail"}
 
 #: columns of a check that are read
-_NUMBERS = ("teeth", "fitted_on_day", "checked_at_day", "gauge_depth_mm")
+_NUMBERS = ("teeth", "fitted_on_day", "checked_at_day", "gauge_depth_mm", "machine_hours")
 _CHECK = ("machine", "sprocket", "strand", "shaft", "reversed", "standing", *_NUMBERS)
 
 #: what the record proves of a sprocket; the reader's words are ``words.toml``, table ``[sprocket_proof]``
 PROOFS = (
     "worn_reversible", "worn_reversed", "sound", "sound_reversed", "not_gauged", "gauged_before_chain",
-    "no_diameter", "not_recorded",
+    "gauged_old", "no_diameter", "not_recorded",
 )  # fmt: skip
 #: the proofs under which no set should be fitted before the gauge has been on the teeth
-UNPROVED = ("not_gauged", "gauged_before_chain", "no_diameter", "not_recorded")
+UNPROVED = ("not_gauged", "gauged_before_chain", "gauged_old", "no_diameter", "not_recorded")
 
 
 @dataclass(frozen=True)
@@ -157,7 +157,12 @@ class SprocketRecord:
                     sprocket=one["sprocket"],
                     shaft=one["shaft"],
                     strands=over,
-                    proof=_proof(one, limit, max((spans[-1][0] for spans in lives), default=-math.inf)),
+                    proof=_proof(
+                        one,
+                        limit,
+                        max((spans[-1][0] for spans in lives), default=-math.inf),
+                        old=any(self._is_old(one["hours"], row) for row in rows if row["strand"] in over),
+                    ),
                     teeth=one["teeth"],
                     depth_mm=one["depth"],
                     limit_mm=limit,
@@ -170,6 +175,14 @@ class SprocketRecord:
                 )
             )
         return (*lines, *_not_recorded(rows, lines, limits))
+
+    def _is_old(self, gauged_hours: float | None, row: Row) -> bool:
+        """Whether the chain on a strand has worn on so far since its sprocket was gauged."""
+        if gauged_hours is None:
+            return False
+        hours = float(row["hours_reckoned"]) + float(row["hours_at_fitting"]) - gauged_hours
+        most = self.settings.findings.value("gauge_points", str(row["machine"]), str(row["strand"]))
+        return bool(rounded(float(row["rate"]) * hours / 1000, PERCENT) > most)
 
 
 def _limit(settings: JudgementSettings, row: Row) -> tuple[float | None, str]:
@@ -230,6 +243,7 @@ def _sprockets(checks: Sequence[Row], strands: Sequence[str]) -> Iterator[dict[s
             "fitted": _last(group, "fitted_on_day"),
             "depth": _last(gauged, "gauge_depth_mm"),
             "gauged": _last(gauged, "checked_at_day"),
+            "hours": _last(gauged[-1:], "machine_hours"),
         }
 
 
@@ -239,8 +253,11 @@ def _last(checks: Sequence[Row], column: str) -> float | None:
     return float(known[-1]) if known else None
 
 
-def _proof(one: Mapping[str, Any], limit: float | None, begun: float) -> str:
-    """What the record proves; ``begun`` is the day on which the present chain began to wear the teeth."""
+def _proof(one: Mapping[str, Any], limit: float | None, begun: float, *, old: bool) -> str:
+    """What the record proves; ``begun`` is the day on which the present chain began to wear the teeth.
+
+    ``old``: the chain has worn on so far since the gauging that it proves a tooth worn, and none sound.
+    """
     if one["depth"] is None:
         return "not_gauged"
     if limit is None:
@@ -249,6 +266,8 @@ def _proof(one: Mapping[str, Any], limit: float | None, begun: float) -> str:
         return "worn_reversed" if one["reversed"] else "worn_reversible"
     if one["gauged"] <= begun:
         return "gauged_before_chain"
+    if old:
+        return "gauged_old"
     return "sound_reversed" if one["reversed"] else "sound"
 
 

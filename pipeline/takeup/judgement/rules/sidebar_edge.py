@@ -9,6 +9,8 @@ as for every such limit. Drag chain built symmetrical is turned over when one si
 A chain gauged at its plan line after that work was closed out in its life has been turned, or could not be:
 then its replacement is planned.
 
+Below the plan line it says so until the chain has worn on so far that the gauging is old.
+
 A strand is asked about where it wears its edges: in a drag conveyor, where thin sidebars were seen, and where
 somebody gauged one.
 """
@@ -23,6 +25,7 @@ from takeup.judgement import reads
 from takeup.judgement.edges import EDGES, sizes_missing
 from takeup.judgement.facts import REGISTER, SEEN, setting_fact
 from takeup.judgement.facts import facts as facts_of
+from takeup.judgement.gauging import age, age_facts, aged
 from takeup.judgement.rule import (
     CANNOT,
     CLEAR,
@@ -48,10 +51,10 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 _OF = "of the net section"
-_JUDGED = ("limit_reached", "limit_within", "plan_line_reached", "plan_line_again", "below")
+_JUDGED = ("limit_reached", "limit_within", "plan_line_reached", "plan_line_again", "below", "below_old")
 
 
-def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  # noqa: ARG001
+def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
     """The worst sidebar of every strand against plan line and limit."""
     strands = situation.strands
     loss, expanded = numbers(strands, "sidebar_loss"), numbers(strands, "sidebar_loss_u")
@@ -59,6 +62,7 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
     gauged = ~np.isnan(numbers(strands, "sidebar_now_mm"))
     wanted = (words(strands, "kind") == "drag_conveyor") | found_in_life(situation, ("thin_sidebar",))
     with np.errstate(invalid="ignore"):
+        since = age(strands, numbers(strands, "sidebar_hours"), settings)
         case = choose(
             (~gauged & ~wanted, "not_asked"),
             (~gauged, "not_gauged"),
@@ -68,9 +72,12 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
             (rounded(loss + expanded, PERCENT) >= limit, "limit_within"),
             ((loss >= plan) & _turned(situation), "plan_line_again"),
             (loss >= plan, "plan_line_reached"),
+            (since.old, "below_old"),
             otherwise="below",
         )
-    line = np.where(np.isin(case, ("below", "plan_line_reached", "plan_line_again")), plan, limit)
+    line = np.where(
+        np.isin(case, ("below", "below_old", "plan_line_reached", "plan_line_again")), plan, limit
+    )
     line[np.isnan(loss)] = np.nan
     return answers(
         strands,
@@ -80,7 +87,13 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
         margin=rounded(line - loss, PERCENT),
         margin_u=expanded,
         unit="%",
-        job=np.where(case == "plan_line_reached", Job.SPROCKETS.value, "").astype(object),
+        job=choose(
+            (case == "plan_line_reached", Job.SPROCKETS.value),
+            (case == "below_old", Job.MEASURE.value),
+            otherwise="",
+        ),
+        hours_since=since.hours,
+        points_since=since.points,
     )
 
 
@@ -114,6 +127,8 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
     told += (setting_fact("gauge_u_mm", settings.limits, "gauge_u_mm", row),)
     if case == "taller_than_new":
         return told
+    if case == "below_old":
+        told += age_facts(row, settings)
     return (
         *told,
         *facts_of({"limit": "sidebar", "limit_kind": EDGES["sidebar"][0]}),
@@ -135,6 +150,7 @@ RULE = Rule(
         "limit_within": THIS_WEEK,
         "plan_line_reached": PLAN,
         "plan_line_again": PLAN,
+        "below_old": PLAN,
         "below": CLEAR,
         "not_asked": CLEAR,
         "not_gauged": CANNOT,
@@ -146,6 +162,7 @@ RULE = Rule(
     evidence=("sidebar_rows",),
     beside=("strand_row",),
     reads=(
+        aged,
         reads.of("limits", "gauge_u_mm", cases=(*_JUDGED, "taller_than_new")),
         reads.of("limits", "sidebar_plan_part", "sidebar_limit_part", cases=_JUDGED),
     ),

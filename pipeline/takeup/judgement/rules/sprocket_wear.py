@@ -1,6 +1,7 @@
 """A hooked tooth holds the chain too long and hammers new bushings: reverse or renew it with the chain.
 
-Due when the gauge depth on the working face reaches a part (0.10) of the diameter of what meets the tooth.
+Due when the gauge depth on the working face reaches a part (0.10) of the diameter of what meets the tooth. A
+tooth within it is gauged again, with the next survey, when the gauging is old.
 Source: common practice, no source; out-of-pitch sprockets wear new chain fast: MIL-HDBK-1164, p. 236.
 """
 
@@ -12,11 +13,13 @@ import pandas as pd
 from takeup.judgement import reads
 from takeup.judgement.facts import GAUGED, REGISTER, setting_fact
 from takeup.judgement.facts import facts as facts_of
+from takeup.judgement.gauging import age, age_facts, aged
 from takeup.judgement.rule import (
     CANNOT,
     CLEAR,
     MM,
     NEXT_SHUTDOWN,
+    PLAN,
     Row,
     Rule,
     Situation,
@@ -48,7 +51,14 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
     )
     depth, limit = rounded(numbers(checks, "gauge_depth_mm"), MM), rounded(part * diameter, MM)
     margin = rounded(limit - depth, MM)
-    case = choose((np.isnan(margin), "no_diameter"), (margin <= 0, "tooth_worn"), otherwise="tooth_sound")
+    running = strands.iloc[whose]
+    since = age(running, numbers(checks, "machine_hours") - numbers(running, "hours_at_fitting"), settings)
+    case = choose(
+        (np.isnan(margin), "no_diameter"),
+        (margin <= 0, "tooth_worn"),
+        (since.old, "tooth_old"),
+        otherwise="tooth_sound",
+    )
     by_strand = at >= 0
     frame = answers(
         checks.assign(machine=words(strands, "machine")[whose]),
@@ -66,9 +76,13 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:
         mesh_diameter=diameter,
         meshes_on=np.where(roller, "roller", "barrel"),
         check_row=numbers(checks, "row_id"),
+        job=np.where(case == "tooth_old", Job.MEASURE.value, "").astype(object),
+        hours_since=since.hours,
+        points_since=since.points,
     )
     frame["subject_kind"] = np.where(by_strand, "strand", "machine")
-    worst = np.lexsort((words(checks, "sprocket"), np.where(np.isnan(margin), np.inf, margin)))
+    gravest = np.where(case == "tooth_worn", 0, np.where(case == "tooth_old", 1, 2))
+    worst = np.lexsort((words(checks, "sprocket"), np.where(np.isnan(margin), np.inf, margin), gravest))
     return (
         frame.iloc[worst]
         .drop_duplicates(["subject_kind", "subject"])
@@ -81,8 +95,8 @@ def _latest(situation: Situation) -> pd.DataFrame:
     """The newest gauging of every sprocket, of the face that works now."""
     checks = situation.sprockets
     if not len(checks):
-        columns = ("machine", "sprocket", "strand", "gauge_depth_mm", "checked_at_day", "reversed", "row_id")
-        return pd.DataFrame({name: pd.Series(dtype=object) for name in columns})
+        names = ("machine", "sprocket", "strand", "gauge_depth_mm", "checked_at_day", "reversed", "row_id")
+        return pd.DataFrame({name: pd.Series(dtype=object) for name in (*names, "machine_hours")})
     ordered = in_order(checks)
     gauged = ordered[standing(ordered)]
     return gauged.drop_duplicates(["machine", "sprocket"], keep="last").reset_index(drop=True)
@@ -104,16 +118,21 @@ def facts(row: Row, settings: JudgementSettings) -> tuple[Fact, ...]:
         return told + facts_of({"missing": (name,)}, REGISTER)
     of = "of the diameter that meets the tooth"
     limit = setting_fact("depth_limit_mm", settings.findings, "tooth_wear_part", row, row["threshold"], of)
-    return (*told, limit)
+    return (*told, limit, *(age_facts(row, settings) if row["case"] == "tooth_old" else ()))
 
 
 RULE = Rule(
     name="sprocket_wear",
     job=Job.SPROCKETS,
-    outcomes={"tooth_worn": NEXT_SHUTDOWN, "tooth_sound": CLEAR, "no_diameter": CANNOT},
+    outcomes={
+        "tooth_worn": NEXT_SHUTDOWN,
+        "tooth_old": PLAN,
+        "tooth_sound": CLEAR,
+        "no_diameter": CANNOT,
+    },
     judge=judge,
     facts=facts,
     evidence=("check_row",),
     beside=("strand_row",),
-    reads=(reads.of("findings", "tooth_wear_part"),),
+    reads=(aged, reads.of("findings", "tooth_wear_part")),
 )
