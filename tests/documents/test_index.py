@@ -15,7 +15,7 @@ from takeup.documents.files import CLOSEOUT_COLUMNS
 from takeup.documents.forecasts import forecasts_page
 from takeup.documents.index import LONGEST_LIST, gap_sentence, grouped, index_page
 from takeup.documents.sheets import CalibrationRecord, NightSheet
-from takeup.model import Accounting, Feed, Urgency
+from takeup.model import Accounting, Answer, Fact, Feed, Urgency, Verdict
 
 ENV = environment([TEMPLATES])
 
@@ -124,6 +124,25 @@ def test_what_cannot_be_judged_says_what_is_missing() -> None:
     assert "AF-02 The last survey of AF-02-A is older than twice its interval." in section
     assert "nothing is known of this chain today. a limit coming and wear limits" in section
     assert "Wanting in the register: the travel of the take-up." in section
+
+
+def test_strands_that_want_the_same_are_told_in_one_line() -> None:
+    """Three without teeth and one without travel are two lines, however many questions they leave open."""
+    teeth = (Fact("missing", ("teeth_tail",), "words"),)
+    unsure = {"answer": Answer.CANNOT_JUDGE, "reason": "limit_unsure", "facts": teeth}
+    asked = [
+        Verdict(rule, "strand", strand, machine=strand[:5], **unsure)
+        for rule in ("wear_limit", "limit_coming")
+        for strand in ("BE-31-A", "BE-31-B", "BE-32-A")
+    ]
+    other = night().unjudged[-1]
+    page = page_of(replace(night(), unjudged=(other, *asked)))
+    section = page.section("Silence is not health. No verdict", "Rows kept out")
+    assert section.count("3 strands") == 2  # the two rules say it in sentences of their own
+    assert "Each of these strands is below the most that its limit of fit can be" in section
+    assert "Wanting in the register: the teeth of the tail sprocket." in section
+    assert section.count("BE-31-A, BE-31-B, BE-32-A") == 2
+    assert section.index("3 strands") < section.index("the travel of the take-up")
 
 
 def test_every_row_kept_out_stands_with_reason_file_line_and_raw_text() -> None:

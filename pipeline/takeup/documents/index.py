@@ -20,13 +20,15 @@ from takeup.documents.words import (
     running_sentence,
     subject_name,
 )
-from takeup.model import Change, KeptOut, Urgency, Verdict
+from takeup.model import Change, Fact, KeptOut, Urgency, Verdict
 
 if TYPE_CHECKING:
     from jinja2 import Environment
 
 #: longest list on the page; the CSV files beside it hold all
 LONGEST_LIST = 100
+#: most names told of those that want the same
+MOST_NAMES = 20
 
 
 @dataclass(frozen=True)
@@ -55,10 +57,14 @@ class Group:
 
 @dataclass(frozen=True)
 class Said:
-    """Questions that cannot be judged for want of one thing, and that thing in words."""
+    """Questions that cannot be judged for want of one thing, and that thing in words.
 
+    ``subjects`` are the strands, sets or machines (``kind``) that want it; ``machine`` is that of a lone one.
+    """
+
+    kind: str
+    subjects: tuple[str, ...]
     machine: str
-    subject: str
     rules: tuple[str, ...]
     says: str
 
@@ -130,6 +136,7 @@ def index_page(env: Environment, sheet: NightSheet) -> str:
             for file in sheet.refused_files
         ],
         limit=LONGEST_LIST,
+        most_names=MOST_NAMES,
     )
 
 
@@ -185,14 +192,32 @@ def first_sentence(text: str) -> str:
 
 
 def unjudged(env: Environment, verdicts: Iterable[Verdict]) -> list[Said]:
-    """What cannot be judged by machine, the questions that lack the same thing drawn together."""
-    rules: dict[tuple[str, str, str], set[str]] = defaultdict(set)
+    """What is missing, first what most want, with the questions that each leaves without an answer."""
+    word = env.filters["word"]
+    each_says: dict[tuple[str, str, str, tuple[Fact, ...]], str] = {}
+    rules: dict[tuple[str, str, str, str], set[str]] = defaultdict(set)
+    example: dict[tuple[str, str, str], Verdict] = {}
     for verdict in verdicts:
-        rules[verdict.machine, verdict.subject, unjudged_sentence(env, verdict)].add(verdict.rule)
-    return [
-        Said(machine, subject, tuple(sorted(names)), says)
-        for (machine, subject, says), names in sorted(rules.items())
-    ]
+        kind = verdict.subject_kind
+        question = (kind, verdict.rule, verdict.reason, verdict.facts)
+        if question not in each_says:
+            every = capital(word(kind, "each_of"))
+            each_says[question] = rule_sentence(env, verdict.rule, verdict.reason, every, verdict.facts)
+        says = each_says[question]
+        rules[kind, says, verdict.subject, verdict.machine].add(verdict.rule)
+        example[kind, says, verdict.subject] = verdict
+    groups: dict[tuple[str, str, tuple[str, ...]], list[tuple[str, str]]] = defaultdict(list)
+    for (kind, says, subject, machine), asked in rules.items():
+        groups[kind, says, tuple(sorted(asked))].append((subject, machine))
+    found = []
+    for (kind, says, names), members in groups.items():
+        subjects = tuple(sorted(subject for subject, _ in members))
+        if len(members) > 1:
+            found.append(Said(kind, subjects, "", names, says))
+        else:
+            lone = unjudged_sentence(env, example[kind, says, subjects[0]])
+            found.append(Said(kind, subjects, members[0][1], names, lone))
+    return sorted(found, key=lambda one: (-len(one.subjects), one.machine, one.subjects, one.says))
 
 
 def unjudged_sentence(env: Environment, verdict: Verdict) -> str:

@@ -31,7 +31,7 @@ from takeup.judgement.pastlives import PastLives, past_lives
 from takeup.judgement.reads import always_told
 from takeup.judgement.sprockets import SprocketLine, SprocketRecord
 from takeup.judgement.stops import StopTable, stop_table
-from takeup.model import Answer, Evidence, Job, KeptOut, Order, Verdict, row_ids
+from takeup.model import Answer, Evidence, Fact, Job, KeptOut, Order, Verdict, row_ids
 from takeup.night.intent import Intent
 from takeup.night.series import EPOCH, Strands
 from takeup.night.telling import Told
@@ -402,14 +402,18 @@ def _sources(rows: pd.DataFrame) -> Mapping[str, tuple[EnergySource, ...]]:
 
 
 def _unjudged(told: Told) -> Iterable[Verdict]:
-    """The verdicts that answer *cannot judge*, without facts."""
+    """The verdicts that answer *cannot judge*, with no facts but the register values that a limit wants."""
     verdicts = told.judged.verdicts
     columns: list[str] = ["rule", "subject_kind", "subject", "machine", "reason"]
     rows: list[dict[str, Any]] = verdicts.loc[
         verdicts["answer"] == Answer.CANNOT_JUDGE.value, columns
     ].to_dict("records")  # type: ignore[assignment]
+    strands = told.judged.prognosis
+    missing = dict(zip(strands["strand"], strands["missing"], strict=True))
     for row in rows:
-        yield Verdict(answer=Answer.CANNOT_JUDGE, **row)
+        wanted = tuple(missing[row["subject"]].split()) if row["reason"] == "limit_unsure" else ()
+        facts = (Fact("missing", wanted, "words"),) if wanted else ()
+        yield Verdict(answer=Answer.CANNOT_JUDGE, facts=facts, **row)
 
 
 def _calibration(told: Told) -> CalibrationRecord:
