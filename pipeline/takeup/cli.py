@@ -172,6 +172,13 @@ def _parser() -> argparse.ArgumentParser:
 
     why = command("why", _why, "say why an order stands, or what every rule says of a strand")
     why.add_argument("subject", metavar="ORDER-OR-STRAND")
+    why.add_argument(
+        "--as-of",
+        type=_day,
+        metavar="DAY",
+        help="as known by the night of that day (default: the last night)",
+    )
+    why.add_argument("--page", type=Path, metavar="FILE", help="write the answer as a page that stands alone")
 
     quarantine = command(
         "quarantine", _quarantine, "list the rows kept out, or read their files again under new settings"
@@ -284,8 +291,11 @@ def _why(given: argparse.Namespace) -> int:
     from takeup.site import Site
     from takeup.why import why
 
-    answer = why(Site.open(given.site), given.subject, wait_seconds=given.wait)
-    return _say(answer, given)
+    answer = why(Site.open(given.site), given.subject, as_of=given.as_of, wait_seconds=given.wait)
+    if given.page is None:
+        return _say(answer, given)
+    given.page.write_text(answer.page(), encoding="utf-8")
+    return _print({"page": str(given.page)}, f"The answer lies at {given.page.resolve()}", given)
 
 
 def _quarantine(given: argparse.Namespace) -> int:

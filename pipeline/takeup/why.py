@@ -1,39 +1,60 @@
-"""Ask a site why: an order by its number, or a strand by its name."""
+"""Ask a site why: an order by its number, or a strand by its name, as of any night that was told.
+
+A past night is told again, read only: its rows as they were known then, its day, its settings and its table
+of past forecasts. What is told again is held against the answers that night stored.
+"""
 
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable
+import json
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from takeup.audit.answers import order_answer, strand_answer
-from takeup.derive.derivation import derive
+from takeup.audit.answers import (
+    Answered,
+    ExportLine,
+    OrderAnswer,
+    StrandAnswer,
+    export_lines,
+    pressing,
+)
+from takeup.audit.gates import gates
+from takeup.derive.derivation import Derived, derive
 from takeup.derive.state import state
 from takeup.documents import answers as documents
+from takeup.documents.whypages import order_page_alone, strand_page_alone
 from takeup.errors import UsageError
-from takeup.judgement.judging import explain, judge
-from takeup.model import Feed, Order, row_ids
+from takeup.judgement.judging import Judged, explain, judge
+from takeup.model import Accounting, Feed, KeptOut, Order, Verdict, row_ids
+from takeup.night.answers import Answers
+from takeup.night.decided import set_aside_by_people
 from takeup.night.fleet import recalled_fleet
+from takeup.night.stale import stale_feeds
+from takeup.night.telling import placed
 from takeup.orders import closed_rows, done_days, machines_at_work
+from takeup.orders.told import OPEN
+from takeup.orders.visits import held
 from takeup.site import Site
 from takeup.site.folders import recall
 from takeup.site.reading import reading_store
-from takeup.site.settings import read_settings
+from takeup.site.settings import Settings, read_settings
 from takeup.store import Store
 
 
 @dataclass(frozen=True)
 class Why:
-    """An answer, for people and for programs."""
+    """An answer, for people, as a page, and for programs."""
 
     text: Callable[[], str]
+    page: Callable[[], str]
     as_dict: Callable[[], dict[str, Any]]
 
 
-def why(site: Site, subject: str, *, wait_seconds: float | None = None) -> Why:
-    """Why an order stands, or what every rule says of a strand, as of the last night.
+def why(site: Site, subject: str, *, as_of: date | None = None, wait_seconds: float | None = None) -> Why:
+    """Why an order stands, or what every rule says of a strand.
 
     The store is opened for reading, and briefly.
 
@@ -42,64 +63,223 @@ def why(site: Site, subject: str, *, wait_seconds: float | None = None) -> Why:
     site : Site
     subject : str
         An order's number or a strand's name.
+    as_of : date, optional
+        As known by the last night told for this day or one before it; by default by the last night.
     wait_seconds : float, optional
         How long to wait for a writer; by default what the site's settings say. [s]
 
     Raises
     ------
     UsageError
-        If no night was told yet, or neither an order nor a strand is called so.
+        If no night was told yet, the day lies before the first or after the last, or neither an order nor a
+        strand was called so.
     LockHeld
         If the site is being written all that time.
     """
     site.nights()  # refused in its own words while none was told
     with reading_store(site.folders, f"why {subject}", site.wait(wait_seconds)) as store:
         nights = site.nights()
-        book = {order.number: order for order in store.orders()}
-        if subject in book:
-            return _order(store, book[subject], site.template_dirs)
-        return _strand(site, store, nights[-1], book, subject, site.template_dirs)
+        known = _Known(site, store, nights, _by(nights, as_of))
+        if subject in known.book:
+            return _order(known, known.book[subject])
+        return _strand(known, subject)
 
 
-def _order(store: Store, order: Order, dirs: Any) -> Why:
-    rows = sorted({row for reason in order.reasons for row in row_ids(reason.evidence)})
-    answer = order_answer(order, store.order_events([order.number]), store.origins(rows))
-    return Why(lambda: documents.order_text(answer, dirs), lambda: documents.order_record(answer))
+def _by(nights: Sequence[Mapping[str, Any]], as_of: date | None) -> int:
+    """The place of the night by which something is asked: the last told for the day or one before it.
 
-
-def _strand(
-    site: Site, store: Store, night: dict[str, Any], book: dict[str, Order], strand: str, dirs: Any
-) -> Why:
-    as_of = date.fromisoformat(night["as_of"])
-    settings = read_settings(recall(site.folders.archive, night["settings"]).decode("utf-8"))
-    derived = derive(
-        store,
-        night=night["number"],
-        as_of=as_of,
-        previous_as_of=as_of,
-        settings=settings.measuring,
-        lubrication=settings.judgement.lubrication,
-    )
-    known = sorted(derived.lives["strand"].unique())
-    if strand not in known:
-        near = difflib.get_close_matches(strand, [*known, *book], n=3)
+    Raises
+    ------
+    UsageError
+        If the day lies before the first night or after the last.
+    """
+    if as_of is None:
+        return len(nights) - 1
+    first, last = (date.fromisoformat(night["as_of"]) for night in (nights[0], nights[-1]))
+    if not first <= as_of <= last:
         raise UsageError(
-            f"neither an order nor a strand is called {strand!r}",
-            todo=f"Did you mean {', '.join(near)}?" if near else "Names stand in the queue's orders.csv.",
+            f"as of {as_of} nothing was {'known here yet' if as_of < first else 'told here so far'}",
+            why=f"The nights told here go from {first} to {last}.",
+            todo="Name a day from the first to the last of them.",
         )
-    orders, close_outs = list(book.values()), store.rows(Feed.ORDER_CLOSEOUTS, as_of=as_of)
-    judged = judge(
-        state(derived, as_of),
-        derived,
-        recalled_fleet(night["fleet"], site.folders.archive),
-        settings.judgement,
-        as_of,
-        done_days(orders, close_outs),
-        closed=closed_rows(orders, close_outs),
-        kept_out=store.kept_out(),
-        at_work=machines_at_work(book.values()),
+    return max(place for place, night in enumerate(nights) if date.fromisoformat(night["as_of"]) <= as_of)
+
+
+class _Known:
+    """What was known by one night, told again from the store without a write."""
+
+    def __init__(self, site: Site, store: Store, nights: Sequence[Mapping[str, Any]], place: int) -> None:
+        self.site, self.store, self.nights = site, store, nights[: place + 1]
+        self.record = nights[place]
+        self.night: int = self.record["number"]
+        self.as_of = date.fromisoformat(self.record["as_of"])
+        self.is_last = place == len(nights) - 1
+        self.settings: Settings = read_settings(
+            recall(site.folders.archive, self.record["settings"]).decode("utf-8")
+        )
+        self.book = {order.number: order for order in store.orders(night=self.night)}
+        self.ever = {order.number: order for order in store.orders()}
+        self.derived: Derived = derive(
+            store,
+            night=self.night,
+            as_of=self.as_of,
+            previous_as_of=self.as_of,
+            settings=self.settings.measuring,
+            lubrication=self.settings.judgement.lubrication,
+            everything=not self.is_last,
+        )
+
+    def judged(self) -> Judged:
+        """The judgement of that night, told again by the book and the close-outs it began with."""
+        before = self.store.orders(night=self.night - 1)
+        closed = self.store.rows(Feed.ORDER_CLOSEOUTS, as_of=self.as_of, night=self.night)
+        return judge(
+            state(self.derived, self.as_of),
+            self.derived,
+            recalled_fleet(self.record["fleet"], self.site.folders.archive),
+            self.settings.judgement,
+            self.as_of,
+            done_days(before, closed),
+            closed=closed_rows(before, closed),
+            kept_out=self.store.kept_out(self.night),
+            at_work=machines_at_work(before),
+        )
+
+    def kept_out(self) -> list[KeptOut]:
+        """Every row that was kept out by then: refused, waiting, set aside, by people too."""
+        taken = [Accounting(**one) for one in self.record["accounting"]]
+        archive, sources = self.site.folders.archive, self.settings.sources
+        return [
+            *self.store.kept_out(self.night),
+            *self.derived.set_aside,
+            *placed(self.store, set_aside_by_people(self.nights, taken, archive, sources)),
+        ]
+
+    def answers(self, subjects: Sequence[str]) -> Answers:
+        """What the answers about some strands, machines and orders share."""
+        return Answers(
+            self.store,
+            self.derived,
+            self.kept_out(),
+            self.store.order_events(subjects, self.night),
+            night=self.night,
+            as_of=self.as_of,
+            version=self.record["versions"]["takeup"],
+            settings=self.record["settings"],
+            subjects=subjects,
+        )
+
+
+def _order(known: _Known, order: Order) -> Why:
+    dirs = known.site.template_dirs
+    answer = _order_answer(known, order)
+    return Why(
+        lambda: documents.order_text(answer, dirs),
+        lambda: order_page_alone(answer, (known.night, known.as_of), dirs),
+        lambda: documents.order_record(answer),
     )
-    verdicts = explain(strand, judged.situation, settings.judgement)
-    rows = sorted({row for verdict in verdicts for row in row_ids(verdict.evidence)})
-    answer = strand_answer(strand, as_of, verdicts, book.values(), store.origins(rows))
-    return Why(lambda: documents.strand_text(answer, dirs), lambda: documents.strand_record(answer))
+
+
+def _order_answer(known: _Known, order: Order) -> OrderAnswer:
+    evidence = [each for reason in order.reasons for each in reason.evidence]
+    lines = export_lines(known.store.origins(row_ids(evidence)), evidence)
+    told = {(line.sha256, line.line) for line in lines}
+    beside = [line for line in _rests_on(known, order) if (line.sha256, line.line) not in told]
+    answers = known.answers((*order.strands, order.machine, order.number))
+    return answers.of(order, (*lines, *beside))
+
+
+def _rests_on(known: _Known, order: Order) -> Iterable[ExportLine]:
+    """The rows that no reason names, as the queue told them that night; none where that queue is gone."""
+    path = known.site.folders.queue / known.record["queue"] / "orders.json"
+    if not path.is_file():
+        return
+    published = json.loads(path.read_text(encoding="utf-8"))["orders"]
+    rows: list[dict[str, Any]] = next(
+        (each["rests_on"] for each in published if each["number"] == order.number), []
+    )
+    feeds = {one["sha256"]: one["feed"] for night in known.nights for one in night["accounting"]}
+    # A row's id is that of line 0 of its file, further by its own line.
+    begins = {sha256: max(known.store.row_ids([(sha256, 0)])) for sha256 in {row["sha256"] for row in rows}}
+    for row in rows:
+        sha256, line = row["sha256"], row["line"]
+        yield ExportLine(begins[sha256] + line, feeds[sha256], row["file"], line, sha256, row["part"])
+
+
+def _strand(known: _Known, strand: str) -> Why:
+    names = sorted(known.derived.lives["strand"].unique())
+    if strand not in names:
+        raise _nobody(known, strand, names)
+    dirs = known.site.template_dirs
+    answer = _strand_answer(known, strand)
+    return Why(
+        lambda: documents.strand_text(answer, dirs),
+        lambda: strand_page_alone(answer, dirs),
+        lambda: documents.strand_record(answer),
+    )
+
+
+def _nobody(known: _Known, subject: str, strands: Sequence[str]) -> UsageError:
+    """What to say of a subject that was not known by that night."""
+    if subject in known.ever:
+        raised = known.ever[subject].raised_as_of
+        return UsageError(
+            f"order {subject} did not stand yet as of {known.as_of}: it was raised as of {raised}",
+            todo=f"Ask as of {raised} or later.",
+        )
+    near = difflib.get_close_matches(subject, [*strands, *known.book], n=3)
+    when = "" if known.is_last else f" as of {known.as_of}"
+    return UsageError(
+        f"neither an order nor a strand is called {subject!r}{when}",
+        todo=f"Did you mean {', '.join(near)}?" if near else "Names stand in the queue's orders.csv.",
+    )
+
+
+def _strand_answer(known: _Known, strand: str) -> StrandAnswer:
+    store = known.store
+    judged = known.judged()
+    verdicts = explain(strand, judged.situation, known.settings.judgement)
+    machine = next((verdict.machine for verdict in verdicts if verdict.machine), "")
+    left_out = known.answers((strand, machine)).left_out.of((strand, machine))
+    orders = list(known.book.values())
+    silent = {
+        one.feed: one.last_as_of
+        for one in stale_feeds(store, known.as_of, known.settings.stale_after_days, known.night)
+    }
+    waits_for = held(order for order in orders if order.state in OPEN)
+    evidence = [each for verdict in verdicts for each in verdict.evidence]
+    return StrandAnswer(
+        strand=strand,
+        night=known.night,
+        as_of=known.as_of,
+        answers=tuple(
+            Answered(
+                verdict,
+                gates(verdict, orders, waits_for=waits_for, kept_out=left_out.kept_out, silent=silent),
+            )
+            for verdict in pressing(verdicts)
+        ),
+        orders=tuple(order for order in orders if strand in order.strands and order.state in OPEN),
+        lines=export_lines(store.origins(row_ids(evidence)), evidence),
+        left_out=left_out,
+        version=known.record["versions"]["takeup"],
+        settings=known.record["settings"],
+        unlike=_unlike(store, verdicts, known.night),
+    )
+
+
+def _unlike(store: Store, verdicts: Iterable[Verdict], night: int) -> tuple[str, ...]:
+    """The rules whose answer told again is not the one that stood in the store after that night."""
+    stored = store.last_verdicts(night)
+    columns = ("rule", "subject_kind", "subject", "answer", "reason")
+    said = {
+        (rule, kind, subject): (answer, reason)
+        for rule, kind, subject, answer, reason in zip(*(stored[name] for name in columns), strict=True)
+    }
+    found = {
+        verdict.rule
+        for verdict in verdicts
+        if said.get((verdict.rule, verdict.subject_kind, verdict.subject))
+        != (verdict.answer.value, verdict.reason)
+    }
+    return tuple(sorted(found))

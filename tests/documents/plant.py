@@ -6,6 +6,8 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
+from takeup.audit.answers import CloseOut, ExportLine, OrderAnswer
+from takeup.audit.left_out import EndedRow, LeftOut, UnfitSurvey
 from takeup.documents.sheets import (
     CalibrationCell,
     CalibrationRecord,
@@ -593,9 +595,54 @@ KEPT_OUT = (
 )
 
 
+def answer(sheet: OrderSheet) -> OrderAnswer:
+    """Why an order stands, with something of everything left out, decided and replaced."""
+    order = sheet.order
+    return OrderAnswer(
+        order,
+        (
+            OrderEvent(9, date(2026, 2, 16), order.number, 1, Change.RAISED, {}, {"urgency": "plan"}),
+            OrderEvent(
+                12, AS_OF, order.number, 2, Change.REVISED, {"urgency": "plan"}, {"urgency": "this week"}
+            ),
+        ),
+        tuple(
+            ExportLine(one.row_id, one.feed, one.file, one.line, one.sha256 or SHA, one.part)
+            for one in sheet.evidence
+        ),
+        (
+            CloseOut(
+                "2026-02-20",
+                "accepted",
+                "",
+                "",
+                None,
+                "ring the shift first",
+                "",
+                "",
+                "planner",
+                "closeouts 2026-02-20.csv",
+                3,
+                SHA,
+            ),
+        ),
+        LeftOut(
+            KEPT_OUT,
+            (UnfitSurvey("BE-31-A", date(2026, 1, 12), "copied_survey", usable=False),),
+            (
+                EndedRow(
+                    "strands", "strands 2026-01.csv", 7, SHA, "superseded", AS_OF, "strands 2026-03.csv", 7
+                ),
+            ),
+        ),
+        "0.1.0",
+        SHA,
+    )
+
+
 def night() -> NightSheet:
     """The whole night."""
-    sheets = orders()
+    sheets = tuple(replace(sheet, answered=True) for sheet in orders())
     event = OrderEvent(
         12, AS_OF, "C-0003", 3, Change.REVISED, {"need_by": "2026-05-04"}, {"need_by": "2026-04-13"}
     )
@@ -612,6 +659,7 @@ def night() -> NightSheet:
     )
     return NightSheet(
         site="Northbank Works",
+        answers=tuple(map(answer, sheets)),
         number=12,
         as_of=AS_OF,
         previous_as_of=date(2026, 2, 27),

@@ -32,14 +32,18 @@ NAMED = {
     "forecasts.html",
     "glossary.html",
 }
-PAGES = 7  # three orders, two of them with a lockout reminder, the record of forecasts, the glossary
+#: three orders and why they stand, two with a lockout reminder, the record of forecasts, the glossary
+PAGES = 10
 
 
 def night() -> NightSheet:
     """Three orders of the invented plant: with a chart, without one, and about records."""
     kept = ("C-0001", "C-0005", "C-0008")
+    whole = plant_night()
     return replace(
-        plant_night(), orders=tuple(one for one in plant_night().orders if one.order.number in kept)
+        whole,
+        orders=tuple(one for one in whole.orders if one.order.number in kept),
+        answers=tuple(one for one in whole.answers if one.order.number in kept),
     )
 
 
@@ -209,8 +213,9 @@ def test_the_whole_folder_is_on_the_disk_before_it_counts(
     monkeypatch.setattr(os, "fsync", watched)
     for name, sheet, before in (("12", night(), None), ("13", moved(night()), tmp_path / "12")):
         publish(sheet, tmp_path / name, before, [TEMPLATES])
-        folders = [tmp_path / name / "orders", tmp_path / name / "reminders", tmp_path / name, tmp_path]
-        assert [number for number, _ in synced[-4:]] == [inode(folder) for folder in folders]
+        parts = [tmp_path / name / part for part in ("orders", "reminders", "why")]
+        folders = [*parts, tmp_path / name, tmp_path]
+        assert [number for number, _ in synced[-5:]] == [inode(folder) for folder in folders]
         for path in (tmp_path / name).rglob("*"):
             assert (path.stat().st_ino, path.stat().st_mtime_ns) in synced, path
 

@@ -8,7 +8,7 @@ from tests.documents.plant import AS_OF, orders
 
 from takeup.documents.answers import told_once
 from takeup.documents.environment import environment
-from takeup.documents.pages import fact_groups
+from takeup.documents.pages import order_facts
 from takeup.model import Fact, Job, Reason
 from takeup.resources import templates_dir
 
@@ -33,7 +33,7 @@ def test_a_line_of_the_table_is_whole_or_left_out_and_named() -> None:
         Reason("wear_limit", "A", "below", (LIMIT, DAY)),
         Reason("wear_limit", "B", "below", (other, DAY)),
     )
-    first, second = fact_groups(ENV, replace(sheet, order=replace(sheet.order, reasons=reasons)))
+    first, second = order_facts(ENV, replace(sheet.order, reasons=reasons), sheet.evidence)
     assert first.before == ()
     assert [line.values for line in second.lines] == [("2.000 %", "1.500 %")]
     assert second.before == ("limit_coming",)

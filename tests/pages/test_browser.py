@@ -16,13 +16,16 @@ from takeup.documents.publish import publish
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize
 
-#: the index, an order with charts, a fracture, one about records only, a reminder with gaps, pages to look up
+#: the index, an order with charts, a fracture, one about records only, a reminder with gaps, why two stand,
+#: pages to look up
 PAGES = (
     "index.html",
     "orders/C-0001.html",
     "orders/C-0003.html",
     "orders/C-0008.html",
     "reminders/C-0003.html",
+    "why/C-0003.html",
+    "why/C-0008.html",
     "forecasts.html",
     "glossary.html",
 )

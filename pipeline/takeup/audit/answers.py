@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+from takeup.audit.gates import Gate
+from takeup.audit.left_out import LeftOut
 from takeup.judgement.evidence import PARTS, by_part
 from takeup.model import Answer, Evidence, Order, OrderEvent, Verdict
-from takeup.orders.told import OPEN
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -28,49 +30,106 @@ class ExportLine:
 
 
 @dataclass(frozen=True)
+class CloseOut:
+    """One row of the close-outs about an order, as it was delivered; blank where a cell is."""
+
+    recorded_at: str
+    outcome: str
+    until: str
+    done_on: str
+    hours_used: float | None
+    reason: str
+    as_found: str
+    as_left: str
+    recorded_by: str
+    file: str
+    line: int
+    sha256: str
+
+
+@dataclass(frozen=True)
 class OrderAnswer:
-    """Why an order stands: its reasons with facts, the export lines behind them, and what became of it."""
+    """Why an order stands: its reasons with facts, the export lines behind it, and what became of it.
+
+    ``lines`` are those of its reasons and those that need-by, stops and costs rest on. ``version`` is the
+    takeup whose rules said so, ``settings`` the SHA-256 of the settings they read.
+    """
 
     order: Order
     events: tuple[OrderEvent, ...]
     lines: tuple[ExportLine, ...]
+    closeouts: tuple[CloseOut, ...] = ()
+    left_out: LeftOut = field(default_factory=LeftOut)
+    version: str = ""
+    settings: str = ""
+
+
+@dataclass(frozen=True)
+class Answered:
+    """What one rule says of a strand, and what stands between it and an order."""
+
+    verdict: Verdict
+    gates: tuple[Gate, ...] = ()
 
 
 @dataclass(frozen=True)
 class StrandAnswer:
-    """What every rule says of a strand, most pressing first, and the orders open for it."""
+    """What every rule says of a strand, most pressing first, and the orders open for it.
+
+    ``night`` and ``as_of`` are those of the night it was known by. ``unlike`` names the rules whose answer,
+    told again, is not the one that this night stored.
+    """
 
     strand: str
+    night: int
     as_of: date
-    verdicts: tuple[Verdict, ...]
+    answers: tuple[Answered, ...]
     orders: tuple[Order, ...]
     lines: tuple[ExportLine, ...]
+    left_out: LeftOut = field(default_factory=LeftOut)
+    version: str = ""
+    settings: str = ""
+    unlike: tuple[str, ...] = ()
 
 
-def order_answer(order: Order, events: Iterable[OrderEvent], origins: pd.DataFrame) -> OrderAnswer:
-    """Why an order stands.
+def close_outs(
+    order: str, rows: Iterable[Mapping[str, Any]], origins: Mapping[int, Mapping[Any, Any]]
+) -> tuple[CloseOut, ...]:
+    """The close-outs of one order, oldest first.
 
     Parameters
     ----------
-    order : Order
-    events : iterable of OrderEvent
-        Of any orders.
-    origins : DataFrame
-        ``row_id``, ``feed``, ``file``, ``sha256``, ``line`` of the rows in its reasons.
+    order : str
+    rows : iterable of mapping
+        Rows of the feed ``order_closeouts``; those whose outcome is blank say nothing.
+    origins : mapping
+        Row id to ``file``, ``line`` and ``sha256``.
     """
-    return OrderAnswer(
-        order,
-        tuple(event for event in events if event.order == order.number),
-        _lines(origins, (each for reason in order.reasons for each in reason.evidence)),
-    )
+    found = []
+    for row in sorted(rows, key=lambda row: (row["recorded_at_pos"], row["row_id"])):
+        if row["order"] != order or not row["outcome"]:
+            continue
+        where = origins[int(row["row_id"])]
+        hours = row["hours_used"]
+        texts = ("until", "done_on", "reason", "as_found", "as_left", "recorded_by")
+        found.append(
+            CloseOut(
+                recorded_at=row["recorded_at"],
+                outcome=row["outcome"],
+                hours_used=None if hours is None or math.isnan(hours) else float(hours),
+                file=where["file"],
+                line=int(where["line"]),
+                sha256=where["sha256"],
+                **{name: row[name] or "" for name in texts},
+            )
+        )
+    return tuple(found)
 
 
-def strand_answer(
-    strand: str, as_of: date, verdicts: Sequence[Verdict], orders: Iterable[Order], origins: pd.DataFrame
-) -> StrandAnswer:
-    """What every rule says of a strand: due first, then what cannot be judged, then clear by margin."""
+def pressing(verdicts: Iterable[Verdict]) -> list[Verdict]:
+    """Verdicts by how pressing they are: due first, then what cannot be judged, then clear by margin."""
     rank = {Answer.DUE: 0, Answer.CANNOT_JUDGE: 1, Answer.CLEAR: 2}
-    ordered = sorted(
+    return sorted(
         verdicts,
         key=lambda one: (
             rank[one.answer],
@@ -80,13 +139,17 @@ def strand_answer(
             one.rule,
         ),
     )
-    named = tuple(order for order in orders if strand in order.strands and order.state in OPEN)
-    lines = _lines(origins, (each for verdict in verdicts for each in verdict.evidence))
-    return StrandAnswer(strand, as_of, tuple(ordered), named, lines)
 
 
-def _lines(origins: pd.DataFrame, evidence: Iterable[Evidence]) -> tuple[ExportLine, ...]:
-    """Where each row stands, under the first part it plays."""
+def export_lines(origins: pd.DataFrame, evidence: Iterable[Evidence]) -> tuple[ExportLine, ...]:
+    """Where each row stands, under the first part it plays.
+
+    Parameters
+    ----------
+    origins : DataFrame
+        ``row_id``, ``feed``, ``file``, ``sha256``, ``line`` of the rows in the evidence.
+    evidence : iterable of Evidence
+    """
     part_of: dict[int, str] = {}
     for part, rows in by_part(evidence).items():
         part_of = dict.fromkeys(rows, part) | part_of

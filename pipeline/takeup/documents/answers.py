@@ -3,28 +3,29 @@
 from __future__ import annotations
 
 import html
+import json
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import asdict
 from datetime import date
 from functools import wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from takeup.audit.answers import ExportLine, OrderAnswer, StrandAnswer
+from takeup.audit.answers import Answered, ExportLine, OrderAnswer, StrandAnswer
+from takeup.audit.left_out import LeftOut
 from takeup.codec import event_to_json, fact_to_json, order_to_json
 from takeup.documents.environment import environment, own_templates
-from takeup.documents.filters import setting_value
 from takeup.documents.index import kept_out_sentence
-from takeup.documents.pages import evidence_parts
 from takeup.documents.sentences import sentence
-from takeup.documents.words import fact_value, field_value, order_title, reason_sentence, rule_sentence
-from takeup.judgement.settings import says
+from takeup.documents.why import order_words, strand_words
+from takeup.documents.words import fact_value
 
 if TYPE_CHECKING:
     from jinja2 import Environment
 
     from takeup.feeds.trial import CheckResult
-    from takeup.model import Fact, KeptOut, Verdict
+    from takeup.model import Fact, KeptOut
 
 T = TypeVar("T")
 
@@ -44,34 +45,13 @@ def _in_words_of_the_site(text: Callable[[T, Sequence[Path]], str]) -> Callable[
 def order_text(answer: OrderAnswer, template_dirs: Sequence[Path]) -> str:
     """Why an order stands, for people."""
     env = environment(template_dirs)
-    order = answer.order
-    shared, own = told_once([(reason.subject, reason.facts) for reason in order.reasons])
+    shared, own = told_once([(reason.subject, reason.facts) for reason in answer.order.reasons])
     return _text(
         env,
         "why_order",
-        order=order,
-        title=order_title(env, order),
+        **order_words(env, answer),
         shared=[(subject, _facts(env, facts)) for subject, facts in shared.items()],
-        reasons=[
-            {"says": reason_sentence(env, reason), "facts": _facts(env, facts)}
-            for reason, facts in zip(order.reasons, own, strict=True)
-        ],
-        settings=_settings(fact for reason in order.reasons for fact in reason.settings),
-        history=[
-            {
-                "event": event,
-                "fields": [
-                    (
-                        env.filters["word"](name, "order_field"),
-                        field_value(env, name, event.before.get(name, "")),
-                        field_value(env, name, event.after.get(name, "")),
-                    )
-                    for name in sorted(event.before.keys() | event.after.keys())
-                ],
-            }
-            for event in answer.events
-        ],
-        parts=evidence_parts(answer.lines),
+        own=[_facts(env, facts) for facts in own],
     )
 
 
@@ -79,24 +59,13 @@ def order_text(answer: OrderAnswer, template_dirs: Sequence[Path]) -> str:
 def strand_text(answer: StrandAnswer, template_dirs: Sequence[Path]) -> str:
     """What every rule says of a strand, for people."""
     env = environment(template_dirs)
-    shared, own = told_once([(verdict.subject, verdict.facts) for verdict in answer.verdicts])
+    shared, own = told_once([(one.verdict.subject, one.verdict.facts) for one in answer.answers])
     return _text(
         env,
         "why_strand",
-        answer=answer,
+        **strand_words(env, answer),
         shared=[(subject, _facts(env, facts)) for subject, facts in shared.items()],
-        verdicts=[
-            {
-                "verdict": verdict,
-                "name": env.filters["word"](verdict.rule, "rule"),
-                "says": rule_sentence(env, verdict.rule, verdict.reason, verdict.subject, verdict.facts),
-                "facts": _facts(env, facts),
-            }
-            for verdict, facts in zip(answer.verdicts, own, strict=True)
-        ],
-        settings=_settings(fact for verdict in answer.verdicts for fact in verdict.settings),
-        orders=[(order, order_title(env, order)) for order in answer.orders],
-        parts=evidence_parts(answer.lines),
+        own=[_facts(env, facts) for facts in own],
     )
 
 
@@ -105,7 +74,11 @@ def order_record(answer: OrderAnswer) -> dict[str, Any]:
     return {
         "order": order_to_json(answer.order),
         "events": [event_to_json(event) for event in answer.events],
+        "closeouts": [asdict(one) for one in answer.closeouts],
         "lines": _records(answer.lines),
+        "left_out": _left_out(answer.left_out),
+        "takeup": answer.version,
+        "settings": answer.settings,
     }
 
 
@@ -113,14 +86,26 @@ def strand_record(answer: StrandAnswer) -> dict[str, Any]:
     """What every rule says of a strand, for programs."""
     return {
         "strand": answer.strand,
+        "night": answer.night,
         "as_of": answer.as_of.isoformat(),
-        "verdicts": [_verdict(verdict) for verdict in answer.verdicts],
+        "verdicts": [_verdict(one) for one in answer.answers],
+        "told_otherwise_then": list(answer.unlike),
         "orders": [order.number for order in answer.orders],
         "lines": _records(answer.lines),
+        "left_out": _left_out(answer.left_out),
+        "takeup": answer.version,
+        "settings": answer.settings,
     }
 
 
-def _verdict(verdict: Verdict) -> dict[str, Any]:
+def _left_out(left_out: LeftOut) -> dict[str, Any]:
+    record: dict[str, Any] = json.loads(json.dumps(asdict(left_out), default=date.isoformat))
+    return record
+
+
+def _verdict(answered: Answered) -> dict[str, Any]:
+    verdict = answered.verdict
+
     def iso(day: date | None) -> str | None:
         return day.isoformat() if day else None
 
@@ -144,6 +129,9 @@ def _verdict(verdict: Verdict) -> dict[str, Any]:
         "facts": [fact_to_json(fact) for fact in verdict.facts],
         "settings": [fact_to_json(fact) for fact in verdict.settings],
         "evidence": [{"part": each.part, "rows": list(each.rows)} for each in verdict.evidence],
+        "gates": json.loads(
+            json.dumps([{"code": gate.code, **gate.facts} for gate in answered.gates], default=date.isoformat)
+        ),
     }
 
 
@@ -171,14 +159,6 @@ def told_once(
             shared[subject].append(fact)
     own = [[fact for fact in facts if times[subject, fact] == 1] for subject, facts in told]
     return dict(shared), own
-
-
-def _settings(read: Iterable[Fact]) -> list[dict[str, str]]:
-    """Settings that entered the numbers, each once: sentence, name, value and story."""
-    return [
-        {"says": says(fact.name), "name": fact.name, "value": setting_value(fact), "origin": fact.origin}
-        for fact in sorted(dict.fromkeys(read), key=lambda fact: fact.name)
-    ]
 
 
 def _facts(env: Environment, facts: Iterable[Fact]) -> list[tuple[str, str, str]]:

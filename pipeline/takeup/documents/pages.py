@@ -31,7 +31,7 @@ from takeup.documents.words import (
 from takeup.judgement.evidence import PARTS, by_part
 from takeup.judgement.facts import REGISTER
 from takeup.judgement.settings import says
-from takeup.model import Fact, Order, Reason
+from takeup.model import Fact, Order, Reason, Verdict
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -142,7 +142,7 @@ def order_page(env: Environment, sheet: OrderSheet, draw: Callable[[Picture], st
         lacking=lacking(env, sheet.reminder) if sheet.reminder else [],
         fact={fact.name: fact for fact in reversed(facts)},
         on_strand=_on_strand(order),
-        facts=fact_groups(env, sheet),
+        facts=order_facts(env, order, sheet.evidence),
         defaults=default_lines(sheet),
         evidence=evidence_parts(sheet.evidence),
         options=option_lines(env, sheet.next_chain),
@@ -250,20 +250,40 @@ def drawn(env: Environment, series: StrandSeries, draw: Callable[[Picture], str]
     return Drawn(series, Markup(svg), listed(above))  # noqa: S704 - drawn by us, every text in it escaped
 
 
-def fact_groups(env: Environment, sheet: OrderSheet) -> list[Facts]:
-    """The facts behind an order, rule by rule, its subjects side by side.
+def order_facts(
+    env: Environment, order: Order, evidence: Sequence[EvidenceLine] | Sequence[ExportLine]
+) -> list[Facts]:
+    """The facts behind an order."""
+    return fact_groups(env, order.reasons, evidence, {order.subject: order_subject(env, order)})
+
+
+def fact_groups(
+    env: Environment,
+    given: Iterable[Reason] | Iterable[Verdict],
+    evidence: Sequence[EvidenceLine] | Sequence[ExportLine],
+    names: Mapping[str, str],
+) -> list[Facts]:
+    """The facts of reasons or verdicts, rule by rule, the subjects side by side.
 
     A line whose every value was told under an earlier rule is left out, and the table says so; any other line
     is told whole, so that no cell stays blank for having been told elsewhere.
+
+    Parameters
+    ----------
+    env : Environment
+    given : iterable of Reason or Verdict
+    evidence : sequence of EvidenceLine or ExportLine
+        Where their rows stand.
+    names : mapping
+        A subject to its name, where it has another one for people.
     """
-    order = sheet.order
     rules: dict[str, dict[str, dict[str, Fact]]] = defaultdict(dict)
     register: dict[str, tuple[int, ...]] = {}
-    for reason in order.reasons:
-        subject = order_subject(env, order) if reason.subject == order.subject else reason.subject
-        rules[reason.rule].setdefault(subject, {}).update({fact.name: fact for fact in reason.facts})
-        register[subject] = by_part(reason.evidence).get("register", ())
-    places = {line.row_id: f"{line.file} line {line.line}" for line in sheet.evidence}
+    for each in given:
+        subject = names.get(each.subject, each.subject)
+        rules[each.rule].setdefault(subject, {}).update({fact.name: fact for fact in each.facts})
+        register[subject] = by_part(each.evidence).get("register", ())
+    places = {line.row_id: f"{line.file} line {line.line}" for line in evidence}
     told: dict[tuple[str, str, str], str] = {}
     groups = []
     for rule, columns in rules.items():

@@ -34,6 +34,7 @@ from takeup.documents.keys import content_key
 from takeup.documents.pages import glossary_page, order_page, reminder_page
 from takeup.documents.sentences import codes
 from takeup.documents.sheets import NightSheet
+from takeup.documents.whypages import why_page
 from takeup.errors import OurFault, StoreError
 from takeup.ledger import sync_folder
 
@@ -224,6 +225,11 @@ def _pages(env: Environment, sheet: NightSheet, terms: Sequence[str], draw: Draw
                 reminder,
                 lambda reminder=reminder: reminder_page(env, reminder),  # type: ignore[misc]
             )
+    for answer in sheet.answers:
+        pages[f"why/{answer.order.number}.html"] = _Page(
+            answer,
+            lambda answer=answer: why_page(env, answer),  # type: ignore[misc]
+        )
     if sheet.calibration is not None and sheet.calibration.cells:
         record = sheet.calibration
         pages["forecasts.html"] = _Page(record, lambda: forecasts_page(env, record))
@@ -248,11 +254,16 @@ class _Staging:
     folder: Path
     new: list[Path] = field(default_factory=list)
 
+    @property
+    def parts(self) -> tuple[Path, ...]:
+        """The folders inside it."""
+        return tuple(self.folder / part for part in ("orders", "reminders", "why"))
+
     def empty(self) -> None:
         """The folder, new and empty."""
         if self.folder.exists():
             shutil.rmtree(self.folder)
-        for folder in (self.folder, self.folder / "orders", self.folder / "reminders"):
+        for folder in (self.folder, *self.parts):
             folder.mkdir(parents=True)
 
     def write(self, path: str, content: bytes) -> str:
@@ -284,7 +295,7 @@ class _Staging:
         """Put everything new on the disk, then the names of it."""
         with ThreadPoolExecutor(AT_A_TIME) as several:
             list(several.map(_sync, self.new))  # the list raises what any of them raised
-        for folder in (self.folder / "orders", self.folder / "reminders", self.folder, self.folder.parent):
+        for folder in (*self.parts, self.folder, self.folder.parent):
             sync_folder(folder)
 
 

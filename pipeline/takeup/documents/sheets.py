@@ -13,6 +13,7 @@ from dataclasses import asdict, dataclass, field
 from datetime import date
 from typing import Any
 
+from takeup.audit.answers import OrderAnswer
 from takeup.judgement.nextchain import NextChain
 from takeup.judgement.register import Lacking, lacking
 from takeup.judgement.sprockets import SprocketLine
@@ -249,6 +250,7 @@ class OrderSheet:
     only for a set to be replaced, ``sprockets`` also for work on them. ``measured_by`` are the numbers of
     open orders that ask for a survey of its strands; ``past`` says that its need-by is over,
     ``early_past`` is the early date of a limit of function or strength, with no survey since.
+    ``answered`` says that a page beside it tells why it stands.
     ``waits_for`` are the investigations that hold it, ``holds`` the orders it holds, and ``same_chain`` the
     other open orders for its strands, that it does not name otherwise.
     """
@@ -273,6 +275,7 @@ class OrderSheet:
     holds: tuple[Order, ...] = ()
     same_chain: tuple[Order, ...] = ()
     early_past: date | None = None
+    answered: bool = False
 
 
 @dataclass(frozen=True)
@@ -349,10 +352,10 @@ class CalibrationRecord:
 class NightSheet:
     """The index page and the queue's files of one night.
 
-    ``orders`` are the open orders, most urgent first; ``unjudged`` the verdicts that answer *cannot judge*;
-    ``unread_stops`` the rows kept out of the findings feed that hold a stop-class word; ``ledger_head`` the
-    ledger's head before this night; ``document`` what ``takeup.orders.export.document`` made, written as
-    orders.json.
+    ``orders`` are the open orders, most urgent first, ``answers`` say why each stands; ``unjudged`` the
+    verdicts that answer *cannot judge*; ``unread_stops`` the rows kept out of the findings feed that hold a
+    stop-class word; ``ledger_head`` the ledger's head before this night; ``document`` what
+    ``takeup.orders.export.document`` made, written as orders.json.
     """
 
     site: str
@@ -361,6 +364,7 @@ class NightSheet:
     previous_as_of: date | None = None
     ledger_head: str = ""
     orders: tuple[OrderSheet, ...] = ()
+    answers: tuple[OrderAnswer, ...] = ()
     changes: tuple[ChangeLine, ...] = ()
     unread_stops: tuple[KeptOut, ...] = ()
     unjudged: tuple[Verdict, ...] = ()

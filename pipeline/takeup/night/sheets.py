@@ -8,6 +8,7 @@ from dataclasses import fields
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
+from takeup.audit.answers import ExportLine
 from takeup.documents.sheets import (
     CalibrationCell,
     CalibrationRecord,
@@ -32,6 +33,7 @@ from takeup.judgement.reads import always_told
 from takeup.judgement.sprockets import SprocketLine, SprocketRecord
 from takeup.judgement.stops import StopTable, stop_table
 from takeup.model import Answer, Evidence, Fact, Job, KeptOut, Order, Verdict, row_ids
+from takeup.night.answers import Answers
 from takeup.night.intent import Intent
 from takeup.night.series import EPOCH, Strands
 from takeup.night.telling import Told
@@ -87,6 +89,19 @@ def night_sheet(
     filling.origins = {int(row["row_id"]): row for row in origins.to_dict("records")}
     sheets = tuple(filling.order_sheet(order) for order in open_orders)
     packages = versions()
+    kept_out = (*told.kept_out, *decided)
+    events = store.order_events([order.number for order in open_orders], intent.number)
+    answers = Answers(
+        store,
+        told.derived,
+        kept_out,
+        events,
+        night=intent.number,
+        as_of=intent.as_of,
+        version=dict(packages)["takeup"],
+        settings=intent.settings,
+        subjects={name for order in open_orders for name in (*order.strands, order.machine, order.number)},
+    )
     return NightSheet(
         site=settings.name,
         number=intent.number,
@@ -107,7 +122,7 @@ def night_sheet(
         ),
         unread_stops=tuple(told.unread_stops),
         unjudged=tuple(_unjudged(told)),
-        kept_out=(*told.kept_out, *decided),
+        kept_out=kept_out,
         accounting=tuple(told.accounting),
         open_ended=told.open_ended,
         refused_files=tuple(
@@ -131,10 +146,15 @@ def night_sheet(
             lacking={one.order.number: one.reminder.lacking for one in sheets if one.reminder},
             beside={order.number: filling.beside(order) for order in open_orders},
             next_chains={one.order.number: one.next_chain for one in sheets if one.next_chain},
-            events=store.order_events([order.number for order in open_orders], intent.number),
+            events=events,
         ),
+        answers=tuple(answers.of(one.order, map(_export_line, one.evidence)) for one in sheets),
         versions=packages,
     )
+
+
+def _export_line(line: EvidenceLine) -> ExportLine:
+    return ExportLine(line.row_id, line.feed, line.file, line.line, line.sha256, line.part)
 
 
 class _Filling:
@@ -193,6 +213,7 @@ class _Filling:
         return OrderSheet(
             order=order,
             machine=machine,
+            answered=True,
             series=series,
             visit=tuple(self.by_number[number] for number in visit if number != order.number),
             takes_in=tuple(self.takes_in[order.number]),

@@ -34,7 +34,7 @@ class Stale:
     usual_days: float
 
 
-def stale_feeds(store: Store, as_of: date, after_days: int) -> list[Stale]:
+def stale_feeds(store: Store, as_of: date, after_days: int, night: int | None = None) -> list[Stale]:
     """The feeds that were not delivered for more than some days.
 
     A feed that was never delivered is stale from the start. Feeds that speak only when something changes are
@@ -46,12 +46,14 @@ def stale_feeds(store: Store, as_of: date, after_days: int) -> list[Stale]:
     as_of : date
     after_days : int
         A site's setting. [d]
+    night : int, optional
+        As known at that night; the last one if left out.
     """
     found = []
     for feed in Feed:
         if feed in OCCASIONAL:
             continue
-        last = store.last_delivery(feed)
+        last = store.last_delivery(feed, night)
         usual = contract(feed).usual_delay_days
         if last is None:
             found.append(Stale(feed.value, None, None, None, usual))

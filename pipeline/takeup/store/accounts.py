@@ -5,9 +5,9 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from takeup.contracts import Contract
+from takeup.contracts import Contract, contract
 from takeup.model import Accounting, Feed, KeptOut, RowState
 from takeup.store.handover import frame_of
 from takeup.store.quoting import name, text
@@ -213,6 +213,32 @@ def origins(connection: DuckDBPyConnection, row_ids: Iterable[int]) -> pd.DataFr
             {"ids": [int(row_id) for row_id in row_ids]},
         )
     )
+
+
+def ended(connection: DuckDBPyConnection, subjects: Iterable[str], night: int) -> list[dict[str, Any]]:
+    """Rows about some subjects that were ended by a night, by feed and row: see :meth:`.Store.ended`."""
+    parts = [
+        f"SELECT {text(feed.value)} AS feed, row_id, {_about(contract(feed))} AS subject, how, "
+        f"night, coalesce(by_row, -1) AS by_row FROM ended JOIN {name(feed.value)} f USING (row_id)"
+        for feed in Feed
+    ]
+    result = connection.execute(
+        "SELECT e.feed, e.row_id, e.subject, e.how, n.as_of, e.by_row "
+        f"FROM ({' UNION ALL '.join(parts)}) e JOIN night n ON n.number = e.night "
+        "WHERE e.night <= $night AND e.subject IN (SELECT unnest($subjects::VARCHAR[])) "
+        "ORDER BY e.feed, e.row_id",
+        {"night": night, "subjects": sorted(set(subjects))},
+    )
+    columns = [column for column, *_ in result.description]
+    return [dict(zip(columns, row, strict=True)) for row in result.fetchall()]
+
+
+def _about(rules: Contract) -> str:
+    """Whom a row ``f`` is about: its strand, or its machine where it names no strand."""
+    subject = f"f.{name(rules.subject)}"
+    if rules.subject == "strand" and any(field.name == "machine" for field in rules.fields):
+        return f"coalesce(nullif({subject}, ''), f.machine)"
+    return subject
 
 
 def row_ids(connection: DuckDBPyConnection, sha256: str, line: int) -> list[int]:

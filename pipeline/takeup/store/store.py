@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, Any, Self
 
 from takeup.contracts import contract
 from takeup.errors import OurFault, StoreError
@@ -295,6 +295,25 @@ class Store:
         """``row_id, feed, file, sha256, line`` of rows, in the order of their ids."""
         with speaking(self.path):
             return accounts.origins(self.connection, row_ids)
+
+    def ended(self, subjects: Iterable[str], night: int | None = None) -> list[dict[str, Any]]:
+        """The rows about some strands, machines or orders that were in force and are no longer.
+
+        Parameters
+        ----------
+        subjects : iterable of str
+        night : int, optional
+            By which night; the last one if left out.
+
+        Returns
+        -------
+        list of dict
+            ``feed``, ``row_id``, ``subject``, ``how`` (superseded, missing or set_aside), ``as_of`` of the
+            night that ended it, and ``by_row`` that took its place, -1 where none did; by feed and row.
+        """
+        with speaking(self.path):
+            known = self.last_night() if night is None else night
+            return accounts.ended(self.connection, subjects, known)
 
     def row_ids(self, places: Iterable[tuple[str, int]]) -> list[int]:
         """The rows at these places: (SHA-256 of the file, line); a file taken twice gives both."""
