@@ -202,3 +202,11 @@ def test_the_options_name_columns_and_findings_that_there_are():
 def test_what_an_option_cures_it_does_not_leave():
     assert all(not option.cures & option.leaves for option in OPTIONS)
     assert len(BY_NAME) == len(OPTIONS)
+
+
+def test_sprockets_are_paid_with_every_change_as_labour_is():
+    """By hand, from the cost of a life: m = (1.5 x 28 000 + 9500 + 6000)/(28 000 + 9500 + 6000) = 1.3218."""
+    found = next_chain(replace(FULL, sprockets=True, now=replace(NOW, sprockets_cost=6000.0)))
+    assert found.break_even.plain == pytest.approx(57500 / 43500)
+    seals = next(one for one in found.answers if one.name == "seals")
+    assert seals.in_steps_now == pytest.approx(43500 / 8000)

@@ -89,6 +89,16 @@ def test_a_life_that_ended_outside_a_planned_stop_paid_for_the_stop():
     assert known.now.costs == pytest.approx((56000 + 9500 + 24.288 * 2400, 56000 + 9500))
 
 
+def test_the_share_of_the_sprockets_is_counted_in_all_lives_or_in_none():
+    with_share = evidence([row | {"sprocket_share_cost": 2500.0} for row in ALIKE])
+    assert with_share.sprockets
+    assert with_share.now.sprockets_cost == 5000
+    assert [cost - 5000 for cost in with_share.now.costs] == pytest.approx(list(evidence().now.costs))
+    assert next_chain(with_share).sprockets
+    some = evidence([row | {"sprocket_share_cost": 2500.0 if row["is_open"] else np.nan} for row in ALIKE])
+    assert (some.sprockets, some.now.sprockets_cost, some.now.costs) == (False, 0.0, evidence().now.costs)
+
+
 def test_the_rate_is_that_of_all_lives_of_the_build_and_gives_their_life():
     known = evidence()
     assert known.now.rate == pytest.approx(0.3)

@@ -88,6 +88,16 @@ def test_a_set_pays_all_its_chains_and_its_labour_once():
     assert (found.chains, found.chains_cost, found.labour_cost) == (2, 56000, 9500)
 
 
+def test_the_share_of_the_sprockets_is_part_of_the_life_where_the_register_tells_it_of_every_strand():
+    """Chain, share and labour, 28 000 + 3000 + 9500: what a life costs is common practice, no source."""
+    share = COSTS | {"sprocket_share_cost": 3000}
+    one, near = table(strand(**share)), table().line("near")
+    assert one.sprockets_cost == 3000
+    assert one.line("near").thrown_away_cost == pytest.approx(near.thrown_away_cost * 40500 / 37500, abs=1.5)
+    pair = strand(set="BE-1", **share), strand("BE-1-B", set="BE-1", **COSTS)
+    assert table(*pair).sprockets_cost is None
+
+
 def test_the_strand_whose_early_date_is_nearest_leads():
     slow = strand("BE-1-B", set="BE-1", side="B", **COSTS, **worn(0.2))
     found = table(strand(set="BE-1", **COSTS), slow)

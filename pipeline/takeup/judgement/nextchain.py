@@ -45,8 +45,9 @@ DEARER = 1.5
 class Lives:
     """The completed lives of whole sets of one build; a set fitted and removed together is one life.
 
-    ``costs`` is what each cost in all, NaN where the register lacks a value; ``rate`` and ``u_rate`` hold for
-    the build, the running life with it; ``wear_hours`` is the life that rate gives. NaN: not known.
+    ``costs`` is what each cost in all, NaN where the register lacks a value; ``sprockets_cost`` is what its
+    chains use up of the price of their sprockets, nought where that is not counted; ``rate`` and ``u_rate``
+    hold for the build, the running life with it; ``wear_hours`` is the life that rate gives. NaN: not known.
     """
 
     hours: tuple[float, ...] = ()
@@ -55,6 +56,7 @@ class Lives:
     u_rate: float = math.nan
     wear_hours: float = math.nan
     chains_cost: float = math.nan
+    sprockets_cost: float = 0.0
     labour_cost: float = math.nan
     lead_days: float = math.nan
 
@@ -67,7 +69,8 @@ class Evidence:
     of wearing spoken of by findings, ``sectioned`` those seen in a sectioned joint, ``faults`` the rules that
     have an open fault of the system, ``fitted`` the options the chain has already, ``trials`` whole sets on
     the same strands that differ from it in that option alone. ``step_hours`` are the run hours from one
-    shutdown that takes the job to the next, NaN where fewer than two are known.
+    shutdown that takes the job to the next, NaN where fewer than two are known. ``sprockets``: their share is
+    in the register for all of these lives, and counted.
     """
 
     governing: str
@@ -81,6 +84,7 @@ class Evidence:
     now: Lives = field(default_factory=Lives)
     trials: Mapping[str, Lives] = field(default_factory=dict)
     step_hours: float = math.nan
+    sprockets: bool = False
 
 
 @dataclass(frozen=True)
@@ -141,6 +145,7 @@ class NextChain:
     step_hours: float | None
     break_even: BreakEven | None
     lives: int = 0
+    sprockets: bool = False
 
 
 def next_chain(known: Evidence) -> NextChain:
@@ -171,6 +176,7 @@ def next_chain(known: Evidence) -> NextChain:
         step_hours=_known(known.step_hours),
         break_even=_break_even(known, DEARER),
         lives=len(known.now.hours),
+        sprockets=known.sprockets,
     )
 
 
@@ -268,11 +274,11 @@ def _in_steps(lives: Lives, step_hours: float) -> float | None:
 
     Changed in a shutdown, the stop itself is free: the change costs its labour.
     """
-    whole = lives.chains_cost + lives.labour_cost
-    if math.isnan(whole) or not lives.wear_hours > 0:
+    per_change = lives.labour_cost + lives.sprockets_cost
+    if math.isnan(lives.chains_cost + per_change) or not lives.wear_hours > 0:
         return None
     used = hours_in_steps(lives.wear_hours, step_hours) if step_hours > 0 else np.asarray(lives.wear_hours)
-    return float(cost_per_hour(lives.chains_cost, lives.labour_cost, used))
+    return float(cost_per_hour(lives.chains_cost, per_change, used))
 
 
 def _break_even(known: Evidence, dearer: float) -> BreakEven | None:
@@ -281,11 +287,12 @@ def _break_even(known: Evidence, dearer: float) -> BreakEven | None:
     if math.isnan(now.chains_cost + now.labour_cost) or now.chains_cost <= 0:
         return None
     other = dearer * now.chains_cost
-    plain = float(break_even_factor(now.chains_cost, other, now.labour_cost))
+    per_change = now.labour_cost + now.sprockets_cost
+    plain = float(break_even_factor(now.chains_cost, other, per_change))
     stepped = None
     if now.wear_hours > 0 and math.isfinite(now.wear_hours) and known.step_hours > 0:
         stepped = float(
-            break_even_in_steps(now.chains_cost, other, now.labour_cost, now.wear_hours, known.step_hours)
+            break_even_in_steps(now.chains_cost, other, per_change, now.wear_hours, known.step_hours)
         )
     return BreakEven(dearer, plain, stepped)
 

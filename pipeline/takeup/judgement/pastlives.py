@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 
 #: how the place of a finding says that a joint was cut open
 SECTIONED = "sectioned joint"
+#: register column of what one chain uses up of its sprockets
+_SHARE = "sprocket_share_cost"
 #: rule → its cases that are an open fault of the system, or the jobs its findings ask for
 _FAULT_CASES = {
     "lube_overdue": {"overdue", "starved", "calendar_overdue"},
@@ -74,6 +76,11 @@ class PastLives:
                         trials.setdefault(option.name, []).append(group)
         own = [int(row["rate_surveys"]) if row["own_rate"] else 0 for row in strands]
         same = [group for group in sets if _build(group[0]) == build]
+        tried = [group for groups in trials.values() for group in groups]
+        # Of lives with the sprockets and lives without, none could be held against another.
+        counted = not math.isnan(
+            _sum([*(life for group in (*same, *tried) for life in group), *strands], _SHARE)
+        )
         return Evidence(
             governing=first["governing"],
             limit_unsure=bool(first["bend_is_default"] or first["not_judged"] or first["at_most"]),
@@ -83,12 +90,17 @@ class PastLives:
             faults=self.faults.get(machine, ()),
             hot=first["hot"] == "yes",
             fitted=tuple(option.name for option in OPTIONS if option.has(running, running)),
-            now=_lives(same, [life for life in lives if _build(life) == build], strands, first, stops),
+            now=_lives(
+                same, [life for life in lives if _build(life) == build], strands, first, stops, counted
+            ),
             trials={
-                name: _lives(groups, [life for group in groups for life in group], strands, first, stops)
+                name: _lives(
+                    groups, [life for group in groups for life in group], strands, first, stops, counted
+                )
                 for name, groups in trials.items()
             },
             step_hours=_step_hours(stops, first),
+            sprockets=counted,
         )
 
 
@@ -193,6 +205,7 @@ def _lives(
     strands: Sequence[Row],
     first: Row,
     stops: pd.DataFrame,
+    sprockets: bool,
 ) -> Lives:
     """The lives of one build; price, labour and lead time of its newest register rows."""
     hours, costs = [], []
@@ -204,7 +217,8 @@ def _lives(
         if not _planned(stops, float(group[0]["removed_day"])):
             stop = float(first["job_hours"]) * float(first["stop_cost_per_hour"])
         hours.append(used)
-        costs.append(_sum(group, "chain_price") + _most(group, "replacement_labour_cost") + stop)
+        share = _sum(group, _SHARE) if sprockets else 0.0
+        costs.append(_sum(group, "chain_price") + share + _most(group, "replacement_labour_cost") + stop)
     newest = list(sets[-1]) if sets else []
     if any(life["is_open"] for life in rated):
         newest = list(strands)
@@ -221,6 +235,7 @@ def _lives(
         u_rate=u_rate,
         wear_hours=by_rate,
         chains_cost=_sum(newest, "chain_price") if newest else math.nan,
+        sprockets_cost=_sum(newest, _SHARE) if sprockets else 0.0,
         labour_cost=_most(newest, "replacement_labour_cost"),
         lead_days=_most(newest, "lead_time_days"),
     )

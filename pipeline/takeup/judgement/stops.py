@@ -49,7 +49,8 @@ class StopTable:
     """The candidate stops of a set, by the strand whose early date is nearest.
 
     ``missing`` are the register columns wanted for it, ``passed`` says that the last survey is at the limit
-    already; both leave ``lines`` empty. Costs in the register's money.
+    already; both leave ``lines`` empty. Costs in the register's money; ``sprockets_cost`` is what the chains
+    use up of the price of their sprockets, None where the register does not say so of every strand.
     """
 
     strand: str
@@ -60,6 +61,7 @@ class StopTable:
     passed: bool = False
     chains: int = 0
     chains_cost: float | None = None
+    sprockets_cost: float | None = None
     labour_cost: float | None = None
     stop_hours: float | None = None
     stop_cost_per_hour: float | None = None
@@ -117,6 +119,8 @@ def stop_table(strands: Sequence[Row], shutdowns: pd.DataFrame, as_of: int) -> S
     if passed or missing:
         return StopTable(lead["strand"], lead["ahead_limit"], kind, missing=missing, passed=passed)
     chains = float(sum(row["chain_price"] for row in strands))
+    shares = [row["sprocket_share_cost"] for row in strands]
+    sprockets = float(sum(shares)) if all(_known(share) for share in shares) else None
     labour = max(row["replacement_labour_cost"] for row in strands if _known(row["replacement_labour_cost"]))
     job, per_hour = round(float(lead["job_hours"]), HOURS), float(lead["stop_cost_per_hour"])
     names, begins, ends = _candidates(lead, shutdowns, as_of)
@@ -131,7 +135,13 @@ def stop_table(strands: Sequence[Row], shutdowns: pd.DataFrame, as_of: int) -> S
     life = lead["survey_hours"] + lead["hours_middle"]
     own = np.array([not name for name in names])
     found = stop_costs(
-        chance, run, lead["hours_middle"], life, chains + labour, np.where(own, unplanned, 0.0), unplanned
+        chance,
+        run,
+        lead["hours_middle"],
+        life,
+        chains + (sprockets or 0.0) + labour,
+        np.where(own, unplanned, 0.0),
+        unplanned,
     )
     arrives = reckon + int(lead["lead_days"])
     # In whole money first, so that a reader can add up a line.
@@ -157,6 +167,7 @@ def stop_table(strands: Sequence[Row], shutdowns: pd.DataFrame, as_of: int) -> S
         lines=_worth_telling(lines),
         chains=len(strands),
         chains_cost=chains,
+        sprockets_cost=sprockets,
         labour_cost=float(labour),
         stop_hours=job,
         stop_cost_per_hour=per_hour,
