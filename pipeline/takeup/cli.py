@@ -23,6 +23,7 @@ from takeup.model import Feed
 
 MINUTES_A_DAY = 1440
 SECONDS_A_DAY = 86_400
+DAYS_A_YEAR = 366
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -194,6 +195,30 @@ def _parser() -> argparse.ArgumentParser:
     quarantine.add_argument("--reason", default="", help="why it is decided so")
     quarantine.add_argument("--by", default="", help="who decided it")
 
+    rehearse = command(
+        "rehearse", _rehearse, "say what changed settings would have done to the whole history"
+    )
+    rehearse.add_argument(
+        "--settings", type=Path, metavar="FILE", help="a copy of takeup.toml with other values in it"
+    )
+    rehearse.add_argument(
+        "--rule",
+        action="append",
+        default=[],
+        metavar="NAME",
+        help="an installed rule to rehearse as new: the present side does without",
+    )
+    rehearse.add_argument(
+        "--from", dest="begins", type=_day, metavar="DAY", help="first night (default: the first reading)"
+    )
+    rehearse.add_argument(
+        "--to", dest="ends", type=_day, metavar="DAY", help="last night (default: the last one told)"
+    )
+    rehearse.add_argument(
+        "--every", type=_days, default=1, metavar="DAYS", help="days from night to night (default: 1)"
+    )
+    rehearse.add_argument("--page", type=Path, metavar="FILE", help="write what was found as one HTML page")
+
     schedule = command(
         "schedule", _schedule, "tell every night as its day completes, until stopped", waits=False
     )
@@ -232,6 +257,12 @@ def _seconds(text: str) -> float:
     if not 0 <= seconds <= SECONDS_A_DAY:
         raise argparse.ArgumentTypeError(f"{text!r} is not a number of seconds from 0 to a day")
     return seconds
+
+
+def _days(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or not 0 < int(text) <= DAYS_A_YEAR:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number of days from 1 to {DAYS_A_YEAR}")
+    return int(text)
 
 
 def _minutes(text: str) -> float:
@@ -318,6 +349,31 @@ def _quarantine(given: argparse.Namespace) -> int:
         )
     listed = kept_out(site, wait_seconds=given.wait)
     return _say(listed, given)
+
+
+def _rehearse(given: argparse.Namespace) -> int:
+    from takeup.audit.rehearsal import record
+    from takeup.documents.rehearsals import rehearsal_page, rehearsal_text
+    from takeup.retell import rehearse
+    from takeup.site import Site
+
+    site = Site.open(given.site)
+    with _Bar() as bar:
+        told = rehearse(
+            site,
+            settings=given.settings,
+            new_rules=given.rule,
+            begins=given.begins,
+            ends=given.ends,
+            every=given.every,
+            wait_seconds=given.wait,
+            progress=bar,
+        )
+    if given.page is not None:
+        given.page.write_text(rehearsal_page(told, site.template_dirs), encoding="utf-8")
+    if given.json:
+        return _print(record(told), "", given)
+    return _print({}, rehearsal_text(told, site.template_dirs), given)
 
 
 def _schedule(given: argparse.Namespace) -> int:

@@ -15,8 +15,13 @@ from takeup.judgement.takeup import takeup
 from takeup.wear import calibration
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from takeup.judgement.settings import JudgementSettings
     from takeup.wear.calibration import FleetTable
+
+    Floats = NDArray[np.float64]
+
 
 #: columns of a life's latest usable survey that limits and rates ask for
 _SURVEY = ("e_wear_mean", "e_wear_max", "e_geo_mean", "e_geo_max", "u_wear", "u_geo", "zero_shift")
@@ -53,9 +58,7 @@ def fleet_record(
     FleetTable
     """
     strands = lives_frame(lives, surveys, machines)
-    drawn = takeup(strands, surveys, settings)
-    table = limits(strands, drawn, settings)
-    told = standing.columns(strands, table, standing.standing(strands, table, drawn), settings)
+    told = _limits_of(strands, surveys, settings)
     past = history(strands, surveys)
     whose = words(strands, "machine"), words(strands, "strand")
     middle, _ = start_rates(strands, settings)
@@ -76,6 +79,27 @@ def fleet_record(
         phase_ratio=float(settings.forecast.value("phase_ratio")),
         window=int(settings.forecast.value("slope_surveys")),
     )
+
+
+def levels(
+    lives: pd.DataFrame, surveys: pd.DataFrame, machines: pd.DataFrame, settings: JudgementSettings
+) -> Floats:
+    """The limit that each life is scored against, on the wear zero; NaN where none is known. (n,) float, %.
+
+    Parameters
+    ----------
+    lives, surveys, machines : DataFrame
+        As derived, closed lives too.
+    settings : JudgementSettings
+    """
+    told: Floats = _limits_of(lives_frame(lives, surveys, machines), surveys, settings)["level"]
+    return told
+
+
+def _limits_of(strands: pd.DataFrame, surveys: pd.DataFrame, settings: JudgementSettings) -> dict[str, Any]:
+    drawn = takeup(strands, surveys, settings)
+    table = limits(strands, drawn, settings)
+    return standing.columns(strands, table, standing.standing(strands, table, drawn), settings)
 
 
 def lives_frame(lives: pd.DataFrame, surveys: pd.DataFrame, machines: pd.DataFrame) -> pd.DataFrame:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from takeup.judgement.rule import PERCENT, numbers, rounded, words
 from takeup.judgement.settings import JudgementSettings
@@ -26,7 +26,7 @@ def planning(
     more: Columns,
     shutdowns: pd.DataFrame,
     settings: JudgementSettings,
-    as_of: int,
+    as_of: ArrayLike,
 ) -> Columns:
     """When the work must be done and the chain ordered.
 
@@ -47,8 +47,8 @@ def planning(
     shutdowns : DataFrame
         ``shutdown``, ``machines``, ``starts_at_pos``, ``ends_at_pos``.
     settings : JudgementSettings
-    as_of : int
-        Day number.
+    as_of : int or (n,) int
+        Day number; one a strand where nights are judged together.
     """
     machines, names = words(strands, "machine"), words(strands, "strand")
     lead = numbers(strands, "lead_time_days")
@@ -67,7 +67,8 @@ def planning(
     takes = np.where(np.isnan(job), 0.0, job)
     need, chosen = forecast.need_by(early, as_of, takes, lead, margin, begin, end, starts)
     owner = np.repeat(np.arange(len(strands)), np.diff(starts))
-    fits = (begin >= as_of) & (24 * (end - begin) >= takes[owner] - 1e-6)
+    day = np.broadcast_to(np.asarray(as_of), len(strands))
+    fits = (begin >= day[owner]) & (24 * (end - begin) >= takes[owner] - 1e-6)
     soonest = _soonest(begin, fits, owner, len(strands))
     # The last of each is no stop: where soonest is -1.
     upcoming, upcoming_end = np.append(begin, np.nan)[soonest], np.append(end, np.nan)[soonest]

@@ -28,7 +28,7 @@ from takeup.judgement.rates import (
     since_case,
     wearing_service,
 )
-from takeup.judgement.rule import RATE, ClosedRows, Situation, numbers, rounded, words, yes
+from takeup.judgement.rule import RATE, ClosedRows, Days, Situation, numbers, rounded, words, yes
 from takeup.judgement.seen import seals_lost
 from takeup.judgement.settings import JudgementSettings
 from takeup.judgement.takeup import Takeup, takeup
@@ -50,7 +50,7 @@ def prognosis(
     closed: ClosedRows,
     fleet: FleetTable,
     settings: JudgementSettings,
-    as_of: int,
+    as_of: Days,
 ) -> pd.DataFrame:
     """What is to come for every open life.
 
@@ -65,8 +65,8 @@ def prognosis(
     fleet : FleetTable
         The record of past forecasts in force.
     settings : JudgementSettings
-    as_of : int
-        Day number.
+    as_of : int or (n,) int
+        Day number; one a strand where nights are judged together.
 
     Returns
     -------

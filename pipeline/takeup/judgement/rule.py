@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias
 
 import numpy as np
 import pandas as pd
@@ -27,6 +27,8 @@ Reads = Callable[[Row], Iterable[tuple[str, str]]]
 History = Mapping[tuple[Job, str], float]
 #: (job, row id) to the day number of the last close-out as done of an order for this job that named the row
 ClosedRows = Mapping[tuple[Job, int], float]
+#: a day number, or one a strand
+Days: TypeAlias = "int | NDArray[np.int64]"
 
 #: Decimals to which values are rounded before they meet a threshold, so that the last bit of a float decides
 #: nothing: thousandths of a per cent, tenths of an hour and of a millimetre, hundredths of a degree, ten
@@ -85,8 +87,8 @@ class Situation:
     strands : DataFrame
         One row an open life: the state frame with limits, rates and dates
         (:mod:`takeup.judgement.prognosis`).
-    as_of : int
-        Day number.
+    as_of : int or (n,) int
+        Day number; one a strand where several nights are judged together.
     history : mapping
         (job, subject of the order) to the day number of the last close-out as done.
     closed : mapping
@@ -105,7 +107,7 @@ class Situation:
     """
 
     strands: pd.DataFrame
-    as_of: int
+    as_of: Days
     history: History = field(default_factory=dict)
     closed: ClosedRows = field(default_factory=dict)
     surveys: pd.DataFrame = field(default_factory=pd.DataFrame)
@@ -257,13 +259,13 @@ def answers(
     return pd.DataFrame(columns | more, index=pd.RangeIndex(len(frame)))
 
 
-def first_turn(waits: ArrayLike, as_of: int, *events: Turns) -> Turns:
+def first_turn(waits: ArrayLike, as_of: Days, *events: Turns) -> Turns:
     """The event that comes first for each row that waits; hours and day are those of one and the same event.
 
     Parameters
     ----------
     waits : (n,) bool
-    as_of : int
+    as_of : int or (n,) int
         Day number; an event whose time came without being seen comes the day after at the soonest.
     *events : Turns
         One an event, each (n,) or one value for all.
@@ -282,7 +284,7 @@ def first_turn(waits: ArrayLike, as_of: int, *events: Turns) -> Turns:
 
     to = stacked([event.to for event in events], object)
     hours = stacked([event.hours for event in events], np.float64)
-    day = np.maximum(stacked([event.day for event in events], np.float64), as_of + 1.0)
+    day = np.maximum(stacked([event.day for event in events], np.float64), np.add(as_of, 1.0))
     first = np.lexsort((np.nan_to_num(hours, nan=np.inf), np.nan_to_num(day, nan=np.inf)), axis=0)[0]
     row = np.arange(waiting.size)
     hours, day, to = hours[first, row], day[first, row], to[first, row]

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Self
 from takeup.contracts import contract
 from takeup.errors import OurFault, StoreError
 from takeup.model import Accounting, Feed, KeptOut, Order, OrderEvent
-from takeup.store import accounts, changes, closing, derived, migrations, orderbook
+from takeup.store import accounts, changes, closing, derived, migrations, orderbook, past
 from takeup.store.connection import connect, speaking, transaction
 from takeup.store.handover import feed_frame, frame_of, handed
 from takeup.store.quoting import name, names
@@ -222,6 +222,29 @@ class Store:
                 bound,
             )
             return feed_frame(result, rules, fields)
+
+    def past_rows(
+        self, feed: Feed | str, *, columns: Sequence[str] | None = None, by_key: bool = True
+    ) -> pd.DataFrame:
+        """All versions of a feed's rows, with the days from and until which each is known as in a rehearsal.
+
+        Parameters
+        ----------
+        feed : Feed or str
+        columns : sequence of str, optional
+            Only these of the contract's columns.
+        by_key : bool
+            Whether they are sorted by natural key; else by row id.
+
+        Returns
+        -------
+        DataFrame
+            See :func:`takeup.store.past.past_rows`.
+        """
+        rules = contract(feed)
+        fields = [field for field in rules.fields if columns is None or field.name in columns]
+        with speaking(self.path):
+            return past.past_rows(self.connection, rules, fields, by_key=by_key)
 
     def effective_changes(
         self,

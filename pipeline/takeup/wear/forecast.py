@@ -234,7 +234,7 @@ def projected_day(
 
 def need_by(
     early_day: ArrayLike,
-    as_of_day: float,
+    as_of_day: ArrayLike,
     job_hours: ArrayLike,
     lead_days: ArrayLike,
     margin_days: ArrayLike,
@@ -252,7 +252,7 @@ def need_by(
     ----------
     early_day : (n,) float
         Early limit date, a day number; NaN not known, inf open.
-    as_of_day : float
+    as_of_day : float or (n,) float
     job_hours, lead_days, margin_days : float or (n,) float
         [h], [d], [d]
     shutdown_from, shutdown_to : (k,) float
@@ -283,15 +283,16 @@ def need_by(
         raise WearInputError(f"starts must rise from 0 to the {begin.size} shutdowns, one more than strands")
     if (end < begin).any():
         raise WearInputError(f"shutdown {int(np.argmax(end < begin))} ends before it starts")
-    job, lead, margin = (
+    day, job, lead, margin = (
         np.broadcast_to(np.asarray(value, dtype=np.float64), early.shape)
-        for value in (job_hours, lead_days, margin_days)
+        for value in (as_of_day, job_hours, lead_days, margin_days)
     )
     owner = np.repeat(np.arange(early.size), np.diff(s))
-    in_time = begin - as_of_day >= lead[owner]
-    pressed = early[owner] - as_of_day < lead[owner] + margin[owner]
+    today = day[owner]
+    in_time = begin - today >= lead[owner]
+    pressed = early[owner] - today < lead[owner] + margin[owner]
     fits = (
-        (begin >= as_of_day)
+        (begin >= today)
         & (24 * (end - begin) >= job[owner] - 1e-6)
         & (end <= early[owner])
         & (in_time | pressed)
@@ -300,9 +301,9 @@ def need_by(
     rows = np.flatnonzero(fits)
     rows = rows[np.lexsort((rows, begin[rows]))]
     chosen[owner[rows]] = rows  # the last writer, the latest start, stays
-    day = early.copy()
-    day[chosen >= 0] = np.floor(begin[chosen[chosen >= 0]])
-    return NeedBy(day, chosen)
+    needed = early.copy()
+    needed[chosen >= 0] = np.floor(begin[chosen[chosen >= 0]])
+    return NeedBy(needed, chosen)
 
 
 def buy_by(

@@ -107,7 +107,7 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
     return answers(
         strands,
         case,
-        value=np.where(by_day, float(as_of), rounded(e, PERCENT)),
+        value=np.where(by_day, as_of, rounded(e, PERCENT)),
         threshold=np.where(by_day, order_by, rounded(plan, PERCENT)),
         margin=np.where(by_day, order_by - as_of, rounded(plan - e, PERCENT)),
         margin_u=np.where(by_day, np.ceil(doubt_days), rounded(numbers(strands, "plan_expanded"), PERCENT)),
