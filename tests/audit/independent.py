@@ -276,14 +276,20 @@ class Plant:
 
     # --- over the whole history -----------------------------------------------------------------------
 
-    def first_reached(self, strand: str, life: Row, until: int) -> int | None:
-        """The day from which a life's surveys showed a limit reached, as known with the usual delay."""
-        for one in self.surveys(strand, life, until):
-            if any(
-                round(_counts(marks, u) + 2 * u, 3) >= round(limit, 3)
-                for limit, marks, u in self.limits(life, one)
-            ):
-                return one.day + DELAY_DAYS
+    def first_at_limit(self, strand: str, life: Row, begins: int, ends: int) -> int | None:
+        """The first of a run of nights on which a chain that runs was known to be at a limit.
+
+        What is known changes only with a survey or a reading of the take-up, so the nights after each are
+        asked, and the first of all.
+        """
+        fitted = day_of(life["fitted_on"])
+        ended = day_of(life["removed_on"]) if life.get("removed_on") else ends + 1
+        read = (*self.readings[strand], *self.takeup[strand])
+        known = {day_of(row["measured_at"]) + DELAY_DAYS for row in read}
+        for day in sorted(known | {begins}):
+            runs = max(begins, fitted) <= day <= min(ends, ended - 1)
+            if runs and self.life(strand, day) is life and self.reached(strand, day):
+                return day
         return None
 
 

@@ -14,20 +14,33 @@ from takeup.site import Site
 
 AS_OF = big_plant.AS_OF[0]
 SETTINGS = '[site]\nname = "Large works"\ntime_zone = "Europe/Lisbon"\nsettle_seconds = 0\n'
+#: the limit of conveyors and elevators as it might be
+OTHER_LIMIT = """
+[limits]
+conveyor_percent = {value = 2.5, reason = "tried", by = "steward", on = 2026-09-01, review_by = 2027-09-01}
+"""
 
 
-def exports(folder: Path, strands: int, seed: int, *, weeks: int | None = None) -> Path:
+def exports(
+    folder: Path, strands: int, seed: int, *, weeks: int | None = None, drag: float | None = None
+) -> Path:
     """Write the first delivery of a plant whose chains are often late; the folder of its files.
 
     Parameters
     ----------
     weeks : int, optional
         How many weeks before the last night the history begins, instead of the plant's 110.
+    drag : float, optional
+        Part of the machines that are drag conveyors, whose chains the limit of conveyors governs.
     """
     late, designs = big_plant.LATE, big_plant.DESIGNS
     length, first = big_plant.WEEKS, big_plant.FIRST_DAY
     big_plant.LATE = 0.35
     big_plant.DESIGNS = designs.assign(worn_out_percent=1.25 * designs["worn_out_percent"])
+    if drag is not None:
+        is_drag = designs["kind"] == "drag_conveyor"
+        others = designs["share"] * (1 - drag) / designs["share"][~is_drag].sum()
+        big_plant.DESIGNS["share"] = others.where(~is_drag, drag)
     if weeks is not None:
         big_plant.WEEKS, big_plant.FIRST_DAY = weeks, big_plant.SECOND_NIGHT - 7 * weeks
     try:

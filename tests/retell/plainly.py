@@ -66,8 +66,14 @@ def plainly(
                 1, as_of.isoformat(), derived.lives, derived.surveys, derived.machines, settings.judgement
             )
         judged = judge(
-            state(derived, as_of), derived, fleet, settings.judgement, as_of, known[day].history,
-            closed=known[day].closed, rules=rules
+            state(derived, as_of),
+            derived,
+            fleet,
+            settings.judgement,
+            as_of,
+            known[day].history,
+            closed=known[day].closed,
+            rules=rules,
         )
         told = judged.verdicts
         since = evidence_known(told, before, number) if len(before) else number

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
+from statistics import median
 from typing import Any
 
 from takeup.audit.forecasts import StageRecord
@@ -26,10 +27,35 @@ class SettingChange:
 
 
 @dataclass(frozen=True)
+class Reached:
+    """The first night on which a chain was known to be at a limit, or within the doubt of one."""
+
+    strand: str
+    fitted_on: date
+    on: date
+
+
+@dataclass(frozen=True)
+class LimitsPassed:
+    """How many chains passed a limit under either settings, and how much sooner under the proposed ones."""
+
+    present: int
+    proposed: int
+    earlier: int
+    median_earlier: float | None
+    later: int
+    median_later: float | None
+
+
+@dataclass(frozen=True)
 class Side:
-    """One history: its orders, how they came for what happened, and how its forecasts came out."""
+    """One history: its orders, how they came for what happened, and how its forecasts came out.
+
+    ``reached`` has each chain that passed a limit once, by strand and fitting day.
+    """
 
     spells: tuple[Spell, ...]
+    reached: tuple[Reached, ...]
     chains: tuple[Judged, ...]
     fractures: tuple[Judged, ...]
     false: tuple[Judged, ...]
@@ -79,6 +105,25 @@ class Rehearsal:
     def jobs(self) -> list[JobChange]:
         """The comparison job by job."""
         return by_job(self.pairs)
+
+    @property
+    def passed(self) -> LimitsPassed:
+        """The chains that passed a limit under either settings."""
+        present, proposed = (
+            {(one.strand, one.fitted_on): one.on for one in side.reached}
+            for side in (self.present, self.proposed)
+        )
+        shifts = [(present[key] - proposed[key]).days for key in present.keys() & proposed.keys()]
+        earlier = [days for days in shifts if days > 0]
+        later = [-days for days in shifts if days < 0]
+        return LimitsPassed(
+            len(present),
+            len(proposed),
+            len(earlier),
+            median(earlier) if earlier else None,
+            len(later),
+            median(later) if later else None,
+        )
 
     @property
     def moved(self) -> list[Pair]:
@@ -138,6 +183,10 @@ def record(told: Rehearsal) -> dict[str, Any]:
 def _side(side: Side) -> dict[str, Any]:
     return {
         "outcomes": dict(Counter(one.outcome.value for one in (*side.chains, *side.fractures, *side.false))),
+        "limits_reached": [
+            {"strand": one.strand, "fitted_on": one.fitted_on.isoformat(), "on": one.on.isoformat()}
+            for one in side.reached
+        ],
         "chains": [_judged(one) for one in side.chains],
         "fractures": [_judged(one) for one in side.fractures],
         "false": [_judged(one) for one in side.false],

@@ -53,9 +53,7 @@ def closed_orders(past: PastRows, book: Iterable[Order], last_day: int) -> list[
             cells = {str(name): value for name, value in row.items()}
             known, done = int(row["known_since"]), int(min(row["done_on_day"], row["recorded_at_day"]))
             named = {row_id for reason in order.reasons for row_id in row_ids(reason.evidence)}
-            found.append(
-                Closed(known, done, order.job, order.subject, cells, tuple(sorted(named & seen)))
-            )
+            found.append(Closed(known, done, order.job, order.subject, cells, tuple(sorted(named & seen))))
     return sorted(found, key=lambda one: (one.known_day, one.row["recorded_at_pos"], one.row["row_id"]))
 
 

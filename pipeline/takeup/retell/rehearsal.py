@@ -15,15 +15,15 @@ import pandas as pd
 
 from takeup.audit import forecasts, happened
 from takeup.audit.happened import ChainEnd, Fracture, Worn
-from takeup.audit.rehearsal import Rehearsal, SettingChange, Side
+from takeup.audit.rehearsal import Reached, Rehearsal, SettingChange, Side
 from takeup.audit.spells import spells
 from takeup.derive.derivation import EPOCH, Derived, derive
 from takeup.derive.vocabulary import VOCABULARY
 from takeup.errors import UsageError
 from takeup.judgement.fleet import levels
-from takeup.judgement.rules import registered
+from takeup.judgement.rules import registered, wear_limit
 from takeup.layered import Layered, told_of
-from takeup.model import Feed
+from takeup.model import Answer, Feed
 from takeup.night.progress import Progress, unwatched
 from takeup.retell.book import RehearsedBook
 from takeup.retell.closed import Closed, Known, closed_orders, known_on
@@ -210,10 +210,10 @@ def _histories(
     closed: Sequence[Closed],
     counts: Counts,
     progress: Progress,
-) -> list[tuple[RehearsedBook, list[forecasts.Made]]]:
-    """The orders and the forecasts of every night under each variant."""
+) -> list[tuple[RehearsedBook, _Told]]:
+    """The orders of every night under each variant, and what else it told."""
     books = [RehearsedBook(past, variant.settings) for variant in run]
-    made = [_Forecasts() for _ in run]
+    made = [_Told() for _ in run]
     before = nights[0] - 1
     told = told_nights(past, nights, run, known, counts=counts, progress=progress)
     for number, its in enumerate(told, start=1):
@@ -226,11 +226,11 @@ def _histories(
                 if anew.judged is not None:
                     made_by.take(anew.judged)
         before = day
-    return [(book, made_by.made) for book, made_by in zip(books, made, strict=True)]
+    return list(zip(books, made, strict=True))
 
 
-class _Forecasts:
-    """The forecast of every survey, on the night that first told it."""
+class _Told:
+    """The forecast of every survey, and each chain at a limit, on the night that first told of them."""
 
     _COLUMNS = (
         "survey_id", "life_id", "survey_hours", "e_wear_mean", "ahead_level", "hours_early", "hours_middle",
@@ -239,9 +239,20 @@ class _Forecasts:
 
     def __init__(self) -> None:
         self.made: list[forecasts.Made] = []
+        self.reached: dict[tuple[str, int], Reached] = {}
         self._told: set[str] = set()
 
     def take(self, judged: JudgedNight) -> None:
+        """Enter what a night judged anew."""
+        told = judged.verdicts
+        due = (told["rule"] == wear_limit.RULE.name) & (told["answer"] == Answer.DUE.value)
+        for strand, at in zip(told.loc[due, "subject"], told.loc[due, "at"], strict=True):
+            fitted = int(judged.prognosis["fitted_day"].iloc[at])
+            one = Reached(str(strand), EPOCH + timedelta(days=fitted), EPOCH + timedelta(days=judged.day))
+            self.reached.setdefault((one.strand, fitted), one)
+        self._forecasts(judged)
+
+    def _forecasts(self, judged: JudgedNight) -> None:
         columns = [judged.prognosis[name].tolist() for name in self._COLUMNS]
         for survey, life, hours, e, level, early, middle, late, rate, bend, kappa, own in zip(
             *columns, strict=True
@@ -281,7 +292,7 @@ def _as_known_at_the_end(past: PastRows, day: int, settings: Settings) -> Derive
 
 def _side(
     book: RehearsedBook,
-    made: Sequence[forecasts.Made],
+    more: _Told,
     known: Derived,
     settings: Settings,
     present: Settings,
@@ -294,6 +305,7 @@ def _side(
     chains = happened.chain_ends_judged(off, told, begins)
     return Side(
         spells=tuple(told),
+        reached=tuple(more.reached[key] for key in sorted(more.reached)),
         chains=tuple(chains),
         fractures=tuple(happened.fractures_judged(broke, told)),
         false=tuple(
@@ -302,7 +314,7 @@ def _side(
             )
         ),
         given_up=happened.given_up(chains, [_hours_left(one, known) for one in chains]),
-        forecasts=tuple(forecasts.by_stage(forecasts.scored(made, known.surveys))),
+        forecasts=tuple(forecasts.by_stage(forecasts.scored(more.made, known.surveys))),
     )
 
 
