@@ -180,6 +180,7 @@ def _parser() -> argparse.ArgumentParser:
         help="as known by the night of that day (default: the last night)",
     )
     why.add_argument("--page", type=Path, metavar="FILE", help="write the answer as a page that stands alone")
+    why.add_argument("--prov", type=Path, metavar="FILE", help="write the order's lineage as W3C PROV-JSON")
 
     quarantine = command(
         "quarantine", _quarantine, "list the rows kept out, or read their files again under new settings"
@@ -323,10 +324,20 @@ def _why(given: argparse.Namespace) -> int:
     from takeup.why import why
 
     answer = why(Site.open(given.site), given.subject, as_of=given.as_of, wait_seconds=given.wait)
-    if given.page is None:
+    if given.page is None and given.prov is None:
         return _say(answer, given)
-    given.page.write_text(answer.page(), encoding="utf-8")
-    return _print({"page": str(given.page)}, f"The answer lies at {given.page.resolve()}", given)
+    written = {}
+    if given.prov is not None:
+        lineage = json.dumps(answer.lineage(), ensure_ascii=False, indent=1)
+        written["prov"] = _written(given.prov, lineage + "\n")
+    if given.page is not None:
+        written["page"] = _written(given.page, answer.page())
+    return _print(written, f"The answer lies at {' and '.join(written.values())}", given)
+
+
+def _written(path: Path, text: str) -> str:
+    path.write_text(text, encoding="utf-8")
+    return str(path.resolve())
 
 
 def _quarantine(given: argparse.Namespace) -> int:

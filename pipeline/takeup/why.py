@@ -22,6 +22,7 @@ from takeup.audit.answers import (
     pressing,
 )
 from takeup.audit.gates import gates
+from takeup.audit.lineage import lineage
 from takeup.derive.derivation import Derived, derive
 from takeup.derive.state import state
 from takeup.documents import answers as documents
@@ -31,6 +32,7 @@ from takeup.judgement.judging import Judged, explain, judge
 from takeup.model import Accounting, Feed, KeptOut, Order, Verdict, row_ids
 from takeup.night.answers import Answers
 from takeup.night.decided import set_aside_by_people
+from takeup.night.evidence import strand_evidence
 from takeup.night.fleet import recalled_fleet
 from takeup.night.stale import stale_feeds
 from takeup.night.telling import placed
@@ -46,11 +48,12 @@ from takeup.store import Store
 
 @dataclass(frozen=True)
 class Why:
-    """An answer, for people, as a page, and for programs."""
+    """An answer, for people, as a page, for programs, and of an order its lineage as PROV-JSON."""
 
     text: Callable[[], str]
     page: Callable[[], str]
     as_dict: Callable[[], dict[str, Any]]
+    lineage: Callable[[], dict[str, Any]]
 
 
 def why(site: Site, subject: str, *, as_of: date | None = None, wait_seconds: float | None = None) -> Why:
@@ -177,6 +180,7 @@ def _order(known: _Known, order: Order) -> Why:
         lambda: documents.order_text(answer, dirs),
         lambda: order_page_alone(answer, (known.night, known.as_of), dirs),
         lambda: documents.order_record(answer),
+        lambda: lineage(answer, known.nights, known.site.settings.name),
     )
 
 
@@ -211,11 +215,30 @@ def _strand(known: _Known, strand: str) -> Why:
     if strand not in names:
         raise _nobody(known, strand, names)
     dirs = known.site.template_dirs
-    answer = _strand_answer(known, strand)
+    judged = known.judged()
+    answer = _strand_answer(known, judged, strand)
+    evidence = strand_evidence(
+        known.store,
+        known.derived,
+        judged,
+        known.settings,
+        [strand],
+        night=known.night,
+        as_of=known.as_of,
+    )[strand]
     return Why(
         lambda: documents.strand_text(answer, dirs),
-        lambda: strand_page_alone(answer, dirs),
+        lambda: strand_page_alone(answer, evidence, dirs),
         lambda: documents.strand_record(answer),
+        lambda: _no_lineage(strand),
+    )
+
+
+def _no_lineage(strand: str) -> dict[str, Any]:
+    raise UsageError(
+        f"{strand} is a strand, and lineage is told of orders",
+        why="It says what one order was derived from; a strand's answers are told anew every night.",
+        todo="Name an order by its number.",
     )
 
 
@@ -235,9 +258,8 @@ def _nobody(known: _Known, subject: str, strands: Sequence[str]) -> UsageError:
     )
 
 
-def _strand_answer(known: _Known, strand: str) -> StrandAnswer:
+def _strand_answer(known: _Known, judged: Judged, strand: str) -> StrandAnswer:
     store = known.store
-    judged = known.judged()
     verdicts = explain(strand, judged.situation, known.settings.judgement)
     machine = next((verdict.machine for verdict in verdicts if verdict.machine), "")
     left_out = known.answers((strand, machine)).left_out.of((strand, machine))

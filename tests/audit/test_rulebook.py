@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
+from datetime import date
 
 import pytest
 from tests.audit.sums import agrees, reckoned
 from tests.documents.test_sentences import BARE_CODE, CASES
 from tests.judgement.test_facts_suffice import ENV, answers
 
-from takeup.audit.gates import READS
+from takeup.audit.gates import CODES, READS
 from takeup.documents.rulebook import THRESHOLDS, grounds
 from takeup.documents.sentences import codes, sentence
 from takeup.judgement.facts import FACTS
@@ -60,6 +61,28 @@ def test_every_sum_of_every_case_comes_to_its_result() -> None:
             assert agrees(step.sum, step.result), (each.rule, each.reason, step)
             reached.add((each.rule, step.says))
     assert {rule for rule, _ in reached} == set(CASES) - WITHOUT_SUMS
+
+
+def test_whatever_stands_between_an_answer_and_an_order_has_its_sentence() -> None:
+    assert codes([templates_dir()], "gate") == {*CODES, "turns"}
+    facts = {
+        "order": "C-0003",
+        "until": date(2026, 5, 4),
+        "part_of": "C-0001",
+        "waits_for": ("C-0001",),
+        "missing": ("pitch_mm",),
+        "feed": "lube_records",
+        "rows": 1,
+        "since": None,
+        "on": None,
+        "hours": 900.0,
+        "to": ENV.filters["word"]("due", "turning_to"),
+    }
+    for code in (*CODES, "turns"):
+        text = sentence(ENV, "gate", code, facts)
+        assert text.endswith((".", "run"))
+        assert not BARE_CODE.search(text)
+        assert not re.search(r" [.,;:]|None", text), text
 
 
 def test_the_check_of_a_sum_can_fail() -> None:

@@ -162,6 +162,17 @@ def test_a_page_that_cannot_be_written_says_so(takeup, site, tmp_path):
     assert "why.html" in done.err
 
 
+def test_lineage_is_written_for_an_order_and_refused_for_a_strand(takeup, site, tmp_path):
+    number = orders(site)[0]["number"]
+    done = takeup("why", "--site", site.folders.root, number, "--prov", tmp_path / "order.json", "--json")
+    assert done.told == {"prov": str((tmp_path / "order.json").resolve())}
+    assert set(json.loads((tmp_path / "order.json").read_text("utf-8"))) > {"prefix", "entity", "activity"}
+    done = takeup("why", "--site", site.folders.root, "EL-11-A", "--prov", tmp_path / "strand.json")
+    assert done.code == 2
+    assert "lineage is told of orders" in done.err
+    assert not (tmp_path / "strand.json").exists()
+
+
 def test_a_machine_is_answered_with_its_strands(takeup, site):
     done = takeup("why", "--site", site.folders.root, "EL-11")
     assert done.code == 2

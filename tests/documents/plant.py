@@ -6,8 +6,10 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
-from takeup.audit.answers import CloseOut, ExportLine, OrderAnswer
+from takeup.audit.answers import Answered, CloseOut, ExportLine, OrderAnswer, StrandAnswer
+from takeup.audit.gates import Gate
 from takeup.audit.left_out import EndedRow, LeftOut, UnfitSurvey
+from takeup.documents.evidence import Event, LifeLine, MarkLine, StrandEvidence, SurveyLine
 from takeup.documents.sheets import (
     CalibrationCell,
     CalibrationRecord,
@@ -637,6 +639,100 @@ def answer(sheet: OrderSheet) -> OrderAnswer:
         ),
         "0.1.0",
         SHA,
+    )
+
+
+def strand_answer() -> StrandAnswer:
+    """What rules say of one strand of the replacement: every reason as a verdict, with gates, and more."""
+    (sheet,) = [one for one in orders() if one.order.number == "C-0003"]
+    told = answer(sheet)
+    verdicts = [
+        Verdict(
+            one.rule, "strand", one.subject, Answer.DUE, "BE-31", sheet.order.job, sheet.order.urgency,
+            2.1, 2.0, -0.1, "%", reason=one.case, facts=one.facts, settings=one.settings,
+            evidence=one.evidence,
+        )
+        for one in sheet.order.reasons
+    ]  # fmt: skip
+    verdicts.append(
+        Verdict(
+            "grease_on_dry", "strand", "BE-31-A", Answer.CLEAR, "BE-31", reason="not_greased",
+            turning_on=date(2026, 5, 4), turning_hours=9100.0, turning_to="due",
+        )
+    )  # fmt: skip
+    verdicts.append(
+        Verdict(
+            "takeup_low", "strand", "BE-31-A", Answer.CANNOT_JUDGE, "BE-31", reason="no_travel",
+            facts=(Fact("missing", ("takeup_travel_mm",), "words", "the register"),),
+        )
+    )  # fmt: skip
+    gates = {
+        Answer.DUE: (
+            Gate("asked", {"order": "C-0003", "until": None, "part_of": ""}),
+            Gate("waits", {"order": "C-0003", "waits_for": ("C-0001",)}),
+        ),
+        Answer.CLEAR: (Gate("feed_silent", {"feed": "lube_records", "since": date(2026, 2, 3)}),),
+        Answer.CANNOT_JUDGE: (
+            Gate("register_lacks", {"missing": ("takeup_travel_mm",)}),
+            Gate("rows_kept_out", {"feed": "takeup_readings", "rows": 2}),
+        ),
+    }
+    return StrandAnswer(
+        "BE-31-A",
+        12,
+        AS_OF,
+        tuple(Answered(one, gates[one.answer]) for one in verdicts),
+        (sheet.order,),
+        told.lines,
+        told.left_out,
+        "0.1.0",
+        SHA,
+        ("lube_overdue",),
+    )
+
+
+def evidence() -> StrandEvidence:
+    """Two lives of that strand, with surveys, marks and events of every kind."""
+    first, second = date(2024, 1, 8), date(2025, 2, 3)
+
+    def survey(fitted: date, on: date, hours: float, percent: float, *, note: str = "") -> SurveyLine:
+        marks = tuple(
+            MarkLine(name, 20.0, 3048.0 + percent, percent + more, not note, "survey <2026>.csv", 4 + place)
+            for place, (name, more) in enumerate((("1", -0.05), ("2", 0.05)))
+        )
+        return SurveyLine(fitted, on, "routine", hours, percent, 0.11, not note, not note, note, marks)
+
+    return StrandEvidence(
+        "BE-31-A",
+        AS_OF,
+        series(),
+        (LifeLine(first, second, 7400.0, 2), LifeLine(second, None, 8900.0, 3)),
+        (
+            survey(first, date(2024, 6, 3), 2900.0, 0.6),
+            survey(first, date(2025, 1, 20), 7300.0, 1.7),
+            survey(second, date(2025, 8, 4), 3900.0, 0.8),
+            survey(second, date(2025, 8, 5), 3910.0, 0.4, note="copied_survey"),
+            survey(second, date(2026, 2, 27), 8800.0, 1.9),
+        ),
+        (
+            Event(date(2024, 7, 1), "shortening", {"pitches": 2.0}),
+            Event(
+                date(2025, 9, 1),
+                "lubrication",
+                {"lubricant": "oil & soot", "method": "can", "quantity_ml": 60.0},
+            ),
+            Event(
+                date(2026, 1, 5),
+                "finding",
+                {"finding": "side_rub", "place": "head", "severity": "soon", "remark": "<b>", "raw": "rub"},
+            ),
+            Event(
+                date(2026, 2, 16),
+                "order",
+                {"order": "C-0003", "job": "replace_set", "state": "proposed"},
+                None,
+            ),
+        ),
     )
 
 

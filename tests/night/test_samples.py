@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import importlib.util
 import json
 import re
@@ -13,6 +14,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.documents import reading
 from tests.night import plant
 
 from takeup.demo import DemoResult, demo
@@ -113,6 +115,50 @@ def test_a_decided_order_bears_what_the_planner_wrote(site):
     events = [(event["change"], event["by"]) for event in answer.as_dict()["events"]]
     assert [change for change, _ in events][-1] == "done"
     assert ("accepted", "planner") in events
+
+
+def test_three_pages_lead_back_to_the_bytes_of_the_export(site):
+    """By hand: what a page says, the file it names by SHA-256 in the archive, the line, the cell."""
+    queue = site.folders.queue / "current"
+
+    def page(job, subject):
+        number = orders(site, 5)[job, subject]["number"]
+        order, told_why = (
+            reading.read((queue / f"{at}/{number}.html").read_text("utf-8")) for at in ("orders", "why")
+        )
+        assert f"../why/{number}.html" in order.links
+        return order.text, told_why.text
+
+    def cells(text, file):
+        """The rows of one file that a page names, read from the archive by nothing but the page."""
+        said = re.search(rf"{re.escape(file)} ((?:\d+|to|and|,|\s)+) ([0-9a-f]{{64}})", text)
+        numbers = []
+        for run in re.split(r", | and ", said[1].strip()):
+            first, _, last = run.partition(" to ")
+            numbers += range(int(first), int(last or first) + 1)
+        content = (site.folders.archive / said[2][:2] / said[2]).read_bytes()
+        assert hashlib.sha256(content).hexdigest() == said[2]
+        lines = content.decode("utf-8").splitlines()
+        header = next(csv.reader([lines[0]]))
+        return [dict(zip(header, next(csv.reader([lines[number - 1]])), strict=True)) for number in numbers]
+
+    said, told_why = page("investigate_fracture", "FE-32")
+    (row,) = cells(told_why.split("Inspection findings: ")[-1], "inspection_findings_2026-09-01.csv")
+    assert (row["strand"], row["finding"]) == ("FE-32-B", "cracked_bushing")
+    assert f"({row['place']}): “{row['remark']}”" in said
+
+    said, told_why = page("adjust_takeup", "RC-41 chain")
+    (row,) = cells(told_why.split("Take-up readings: ")[-1], "takeup_readings_2026-08-31.csv")
+    used = max(float(row["used_left_mm"]), float(row["used_right_mm"]))
+    assert row["strand"] == "RC-41-A"
+    assert f"Travel used {used:.1f} mm" in said
+
+    said, told_why = page("correct_data", "lube_records/too_much")
+    text = told_why.split("Lubrication records: ")
+    rows_ = [row for part in text[1:] for row in cells(part, part.split()[0])]
+    for strand in ("SL-61-A", "SL-61-B"):
+        given = sum(float(row["quantity_ml"]) for row in rows_ if row["strand"] == strand)
+        assert f"{strand} got {given:.1f} mL" in said
 
 
 def test_told_again_every_night_comes_out_as_recorded(site):

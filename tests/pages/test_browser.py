@@ -9,15 +9,16 @@ from typing import TYPE_CHECKING
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from tests.documents.plant import TEMPLATES, night
+from tests.documents.plant import TEMPLATES, evidence, night, strand_answer
 
 from takeup.documents.publish import publish
+from takeup.documents.whypages import strand_page_alone
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize
 
 #: the index, an order with charts, a fracture, one about records only, a reminder with gaps, why two stand,
-#: pages to look up
+#: a strand as it is told on demand, pages to look up
 PAGES = (
     "index.html",
     "orders/C-0001.html",
@@ -26,6 +27,7 @@ PAGES = (
     "reminders/C-0003.html",
     "why/C-0003.html",
     "why/C-0008.html",
+    "strand.html",
     "forecasts.html",
     "glossary.html",
 )
@@ -37,6 +39,8 @@ DESK: ViewportSize = {"width": 1200, "height": 900}
 def queue(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("queue") / "12"
     publish(night(), folder, None, [TEMPLATES])
+    page = strand_page_alone(strand_answer(), evidence(), [TEMPLATES])
+    (folder / "strand.html").write_text(page, encoding="utf-8")
     return folder
 
 
@@ -82,7 +86,9 @@ def test_every_link_of_a_page_leads_somewhere_in_the_queue(page: Page, queue: Pa
     for link in page.locator("a").all():
         target = link.get_attribute("href") or ""
         path, _, place = target.partition("#")
-        if path:
+        if path.startswith("data:text/csv;"):
+            assert link.get_attribute("download").endswith(".csv")
+        elif path:
             assert ((queue / name).parent / path).resolve().is_relative_to(queue.resolve())
             assert ((queue / name).parent / path).is_file(), target
         else:

@@ -9,6 +9,20 @@ from typing import Any
 from takeup.model import Answer, Feed, KeptOut, Order, OrderState, Verdict
 from takeup.orders.told import OPEN
 
+#: what can stand between an answer and an order; each has its sentence
+CODES = (
+    "asked",
+    "put_off",
+    "declined",
+    "part_of",
+    "waits",
+    "done",
+    "no_order",
+    "register_lacks",
+    "rows_kept_out",
+    "feed_silent",
+)
+
 _WEAR = (Feed.ELONGATION_READINGS, Feed.RUN_HOURS)
 
 #: rule → the feeds whose silence or lost rows would keep it from knowing better

@@ -21,7 +21,7 @@ from takeup.derive.meters import MeterBook, meter_book
 from takeup.derive.readings import OCCASIONS, life_hours, readings
 from takeup.derive.settings import MeasuringSettings
 from takeup.derive.stuck import stuck_meters
-from takeup.derive.surveys import COLUMNS, surveys
+from takeup.derive.surveys import COLUMNS, marks, surveys
 from takeup.derive.takeups import Travels, travels
 from takeup.layered import Layered
 from takeup.model import Feed, KeptOut
@@ -229,6 +229,48 @@ def _with_hours(checks: pd.DataFrame, meters: MeterBook) -> pd.DataFrame:
     pos = checks["checked_at_day"].to_numpy(np.float64) + 0.5
     hours, _ = meters.hours_at(checks["machine"].to_numpy(dtype=object), pos)
     return checks.assign(machine_hours=np.round(hours, 3))
+
+
+def strand_marks(
+    store: KnownRows,
+    derived: Derived,
+    strands: Collection[str],
+    *,
+    night: int | None,
+    as_of: date,
+    settings: Layered[MeasuringSettings],
+) -> pd.DataFrame:
+    """Every mark of some strands, with the elongation that its survey is the mean of.
+
+    Their sets are read with them, because strands of one set are held against each other.
+
+    Parameters
+    ----------
+    store
+        Anything that answers like :class:`KnownRows`.
+    derived : Derived
+        Of the same night and day.
+    strands : collection of str
+    night : int, optional
+        None for the newest.
+    as_of : date
+    settings : Layered[MeasuringSettings]
+
+    Returns
+    -------
+    DataFrame
+        :data:`takeup.derive.surveys.MARK_COLUMNS`.
+    """
+    known = Register(derived.lives)
+    read = _with_their_sets(known, set(strands))
+
+    def rows(feed: Feed) -> pd.DataFrame:
+        return store.rows(feed, night=night, as_of=as_of, subjects=read, columns=READ.get(feed), by_key=False)
+
+    travelled, _ = travels(rows(Feed.TAKEUP_READINGS), known)
+    its, _ = readings(rows(Feed.ELONGATION_READINGS), known, derived.meters, settings)
+    found = marks(its, judged(its, known, travelled, settings), known, settings)
+    return found[found["strand"].isin(set(strands))].reset_index(drop=True)
 
 
 def _fresh(

@@ -33,6 +33,13 @@ COLUMNS = {
     "note": TEXT, "reckoned_with": TEXT, "row_ids": ROWS,
 }  # fmt: skip
 
+#: columns and types of the frame of marks, sorted as the surveys and within one by mark
+MARK_COLUMNS = {
+    "life_id": TEXT, "strand": TEXT, "day": WHOLE, "hours": NUMBER, "occasion": TEXT, "mark": TEXT,
+    "pitches": NUMBER, "length_mm": NUMBER, "e_wear": NUMBER, "u_wear": NUMBER, "stands": FLAG,
+    "row_id": WHOLE,
+}  # fmt: skip
+
 E_STEP = 6
 """Elongations are rounded to so many places of a per cent before they meet a threshold."""
 
@@ -115,6 +122,37 @@ def surveys(
             "row_ids": _row_ids(readings, shown),
         },
         COLUMNS,
+    )
+
+
+def marks(
+    readings: Readings, verdict: Judged, register: Register, settings: Layered[MeasuringSettings]
+) -> pd.DataFrame:
+    """The frame of marks: what the surveys are the means of, those set aside included and marked.
+
+    Returns
+    -------
+    DataFrame
+        :data:`MARK_COLUMNS`; elongations in per cent, ``length_mm`` as written.
+    """
+    e_wear, _, u_wear, _, _ = _elongations(readings, zeros(readings, verdict.stands, register, settings))
+    lives, its = register.lives, readings.surveys
+    return typed(
+        {
+            "life_id": lives["life_id"].to_numpy(dtype=object)[readings.life],
+            "strand": lives["strand"].to_numpy(dtype=object)[readings.life],
+            "day": readings.day,
+            "hours": its.hours[readings.survey],
+            "occasion": np.array(OCCASIONS, dtype=object)[its.occasion[readings.survey]],
+            "mark": readings.marks[readings.mark],
+            "pitches": readings.pitches,
+            "length_mm": readings.raw_mm,
+            "e_wear": e_wear,
+            "u_wear": u_wear,
+            "stands": verdict.stands,
+            "row_id": readings.row_id,
+        },
+        MARK_COLUMNS,
     )
 
 

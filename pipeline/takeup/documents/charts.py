@@ -154,7 +154,7 @@ def drawing(shown: Picture) -> str:
             letters[kind].draw(renderer)
         renderer.close_group("chart")  # type: ignore[no-untyped-call]
         renderer.finalize()  # type: ignore[no-untyped-call]
-    return _inside(file.getvalue())
+    return inside(file.getvalue())
 
 
 def chart(
@@ -390,7 +390,7 @@ def _apart(levels: Sequence[float], gap: float, low: float, high: float) -> list
     return heights
 
 
-def _inside(svg: str) -> str:
+def inside(svg: str) -> str:
     """The elements of an SVG file, without what only a file needs and names that nothing refers to."""
     svg = svg[svg.index(">", svg.index("<svg")) + 1 : svg.rindex("</svg>")]
     svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.DOTALL)

@@ -1,4 +1,4 @@
-"""A strand's surveys, limits and forecast, as a work order draws and lists them."""
+"""A strand's surveys, limits and forecast, as the pages draw and list them."""
 
 from __future__ import annotations
 
@@ -10,15 +10,16 @@ from typing import Any
 
 import numpy as np
 
+from takeup.derive.derivation import Derived
 from takeup.documents.sheets import Forecast, GaugedLimit, LimitLine, StrandSeries, SurveyPoint, known
 from takeup.judgement.edges import EDGES
+from takeup.judgement.judging import Judged
 from takeup.judgement.limits import LIMITS
 from takeup.judgement.rates import in_rate
 from takeup.judgement.reads import SERIES, settings_read
 from takeup.judgement.rules.survey_overdue import RULE as SURVEY_OVERDUE
 from takeup.judgement.settings import JudgementSettings
 from takeup.model import Answer
-from takeup.night.telling import Told
 
 EPOCH = date(1970, 1, 1)
 
@@ -38,23 +39,24 @@ class Strands:
     unmeasured: Mapping[str, str]
 
     @classmethod
-    def of(cls, told: Told, wanted: set[str], settings: JudgementSettings) -> Strands:
+    def of(cls, derived: Derived, judged: Judged, wanted: set[str], settings: JudgementSettings) -> Strands:
         """The strands named in the orders of a night.
 
         Parameters
         ----------
-        told : Told
+        derived : Derived
+        judged : Judged
         wanted : set of str
             Names of strands.
         settings : JudgementSettings
         """
-        prognosis = told.judged.prognosis
+        prognosis = judged.prognosis
         rows: list[dict[str, Any]] = prognosis.loc[prognosis["strand"].isin(wanted)].to_dict("records")  # type: ignore[assignment]
         return cls(
             {row["strand"]: row for row in rows},
-            _points(told, {row["life_id"] for row in rows}),
+            _points(derived, {row["life_id"] for row in rows}),
             settings,
-            _unmeasured(told),
+            _unmeasured(judged),
         )
 
     def series(self, strand: str) -> StrandSeries | None:
@@ -94,16 +96,16 @@ def told_in_rate(row: Mapping[str, Any], points: tuple[SurveyPoint, ...]) -> tup
     )
 
 
-def _unmeasured(told: Told) -> dict[str, str]:
+def _unmeasured(judged: Judged) -> dict[str, str]:
     """The strands whose latest survey tonight's rule calls too old, or not fit to build on, and why."""
-    verdicts = told.judged.verdicts
+    verdicts = judged.verdicts
     due = verdicts[(verdicts["rule"] == SURVEY_OVERDUE.name) & (verdicts["answer"] == Answer.DUE.value)]
     return dict(zip(due["subject"].tolist(), due["reason"].tolist(), strict=True))
 
 
-def _points(told: Told, lives: set[str]) -> dict[str, tuple[SurveyPoint, ...]]:
+def _points(derived: Derived, lives: set[str]) -> dict[str, tuple[SurveyPoint, ...]]:
     """The surveys with hours and wear of some lives, by life and in their order."""
-    surveys = told.derived.surveys
+    surveys = derived.surveys
     shown = (
         surveys["life_id"].isin(lives)
         & np.isfinite(surveys["hours"].to_numpy(np.float64))

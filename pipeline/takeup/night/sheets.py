@@ -178,7 +178,7 @@ class _Filling:
         replaced = {strand for order in orders if order.job is Job.REPLACE_SET for strand in order.strands}
         self.past = _past_lives(told, replaced, settings)
         named = {strand for order in orders for strand in order.strands}
-        self.strands = Strands.of(told, named, settings.judgement)
+        self.strands = Strands.of(told.derived, told.judged, named, settings.judgement)
         self.machines = {row["machine"]: row for row in told.derived.machines.to_dict("records")}
         self.sources = _sources(told.derived.sources)
         self.shutdowns = {row["shutdown"]: row for row in told.derived.shutdowns.to_dict("records")}
