@@ -96,6 +96,10 @@ class Ledger:
             last = line
         return BEGINNING if last is None else _digest(last)
 
+    def head_with(self, record: dict[str, Any]) -> str:
+        """The head that this record will give, for whoever has to print it before the record is committed."""
+        return head_of({**record, "previous": self.head})
+
     def append(self, record: dict[str, Any]) -> str:
         """Commit one record.
 
@@ -114,7 +118,7 @@ class Ledger:
         LedgerError
             If the disk refused.
         """
-        line = rfc8785.dumps({**record, "previous": self.head})
+        line = _line({**record, "previous": self.head})
         try:
             self.path.parent.mkdir(parents=True, exist_ok=True)
             with self.path.open("ab") as file:
@@ -131,6 +135,22 @@ class Ledger:
         return _digest(line)
 
 
+def head_of(record: dict[str, Any]) -> str:
+    """The head of a ledger that ends with this record, ``previous`` included."""
+    return _digest(_line(record))
+
+
+def grouped(head: str) -> str:
+    """A head as people read and type it, in groups of four digits.
+
+    Examples
+    --------
+    >>> grouped("1d623c47a19a8a75")
+    '1d62 3c47 a19a 8a75'
+    """
+    return " ".join(head[place : place + 4] for place in range(0, len(head), 4))
+
+
 def sync_folder(folder: Path) -> None:
     """Put a folder's own entries on the disk, so that a new name survives a power cut."""
     descriptor = os.open(folder, os.O_RDONLY)
@@ -138,6 +158,10 @@ def sync_folder(folder: Path) -> None:
         os.fsync(descriptor)
     finally:
         os.close(descriptor)
+
+
+def _line(record: dict[str, Any]) -> bytes:
+    return rfc8785.dumps(record)
 
 
 def _digest(line: bytes) -> str:
@@ -149,7 +173,7 @@ def _read(line: bytes, *, where: str) -> dict[str, Any]:
     try:
         record = json.loads(line)
         canonical = isinstance(record, dict) and rfc8785.dumps(record) == line
-    except (ValueError, rfc8785.CanonicalizationError):
+    except (ValueError, RecursionError, rfc8785.CanonicalizationError):
         canonical = False
     if not canonical:
         raise LedgerError(

@@ -193,10 +193,6 @@ def test_the_record_of_past_forecasts_is_shown() -> None:
     assert "4 lives on record: too few" in young
 
 
-def test_the_ledgers_head_is_printed() -> None:
-    assert f"Ledger before this night: {night().ledger_head}" in PAGE.text
-
-
 @pytest.mark.parametrize(
     ("previous", "words"),
     [

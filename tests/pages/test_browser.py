@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from tests.documents.plant import TEMPLATES, evidence, night, strand_answer
+from tests.documents.plant import TEMPLATES, evidence, head, night, strand_answer
 
 from takeup.documents.publish import publish
 from takeup.documents.whypages import strand_page_alone
@@ -38,7 +38,7 @@ DESK: ViewportSize = {"width": 1200, "height": 900}
 @pytest.fixture(scope="module")
 def queue(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("queue") / "12"
-    publish(night(), folder, None, [TEMPLATES])
+    publish(night(), folder, None, [TEMPLATES], head)
     page = strand_page_alone(strand_answer(), evidence(), [TEMPLATES])
     (folder / "strand.html").write_text(page, encoding="utf-8")
     return folder

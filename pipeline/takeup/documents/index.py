@@ -9,6 +9,7 @@ from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from takeup.documents.filters import capital
+from takeup.documents.head import MARK
 from takeup.documents.pages import lacking
 from takeup.documents.sentences import sentence
 from takeup.documents.sheets import ChangeLine, NightSheet, OrderSheet, RefusedFile
@@ -111,7 +112,7 @@ class Changed:
 
 
 def index_page(env: Environment, sheet: NightSheet) -> str:
-    """The index of one night as an HTML page.
+    """The index of one night as an HTML page, with a mark in place of the ledger's head.
 
     Raises
     ------
@@ -137,6 +138,7 @@ def index_page(env: Environment, sheet: NightSheet) -> str:
         ],
         limit=LONGEST_LIST,
         most_names=MOST_NAMES,
+        head=MARK,
     )
 
 

@@ -28,6 +28,7 @@ from takeup.documents.drawings import Drawings, Place
 from takeup.documents.environment import environment, own_templates, templates_key
 from takeup.documents.files import changes_csv, closeouts_csv, kept_out_csv, orders_csv, unjudged_csv
 from takeup.documents.forecasts import forecasts_page
+from takeup.documents.head import PAGE, with_head
 from takeup.documents.index import index_page
 from takeup.documents.jsontext import laid_out
 from takeup.documents.keys import content_key
@@ -59,7 +60,7 @@ class Published:
     Attributes
     ----------
     files : dict
-        Relative path to SHA-256, for the ledger.
+        Relative path to SHA-256, for the ledger; that of the index with the head left open.
     drawn, linked : int
         Pages drawn tonight, and pages that are those of the night before.
     charts : int
@@ -102,7 +103,11 @@ class _Written:
 
 
 def publish(
-    sheet: NightSheet, staging: Path, previous: Path | None, template_dirs: Sequence[Path]
+    sheet: NightSheet,
+    staging: Path,
+    previous: Path | None,
+    template_dirs: Sequence[Path],
+    head: Callable[[dict[str, str]], str],
 ) -> Published:
     """Write a night's folder whole, on the disk before this returns. Nobody reads it before :func:`switch`.
 
@@ -115,6 +120,8 @@ def publish(
         The folder of the night before.
     template_dirs : sequence of Path
         The site's own first, ours last.
+    head : callable
+        ``head(files)`` gives the ledger's head behind the night's record with these files, for the index.
 
     Raises
     ------
@@ -126,11 +133,15 @@ def publish(
         If the disk refused.
     """
     with own_templates(template_dirs):
-        return _published(sheet, staging, previous, template_dirs)
+        return _published(sheet, staging, previous, template_dirs, head)
 
 
 def _published(
-    sheet: NightSheet, staging: Path, previous: Path | None, template_dirs: Sequence[Path]
+    sheet: NightSheet,
+    staging: Path,
+    previous: Path | None,
+    template_dirs: Sequence[Path],
+    head: Callable[[dict[str, str]], str],
 ) -> Published:
     env = environment(template_dirs)
     folder = _Staging(staging)
@@ -156,7 +167,6 @@ def _published(
                 draw.know(staging / path, written[path].drawings)
                 drawn += 1
         others = {
-            "index.html": index_page(env, sheet).encode("utf-8"),
             "orders.csv": orders_csv(env, sheet.orders),
             "orders.json": laid_out(sheet.document, FACT_A_LINE),
             "changes.csv": changes_csv(env, sheet),
@@ -167,6 +177,9 @@ def _published(
         }
         files = {path: page.sha256 for path, page in written.items()}
         files |= {path: folder.write(path, content) for path, content in others.items()}
+        index = index_page(env, sheet).encode("utf-8")
+        files[PAGE] = hashlib.sha256(index).hexdigest()
+        folder.write(PAGE, with_head(index, head(files)))
         folder.sync()
     except TemplateNotFound:  # an OSError by birth, and no refusal of the disk
         raise

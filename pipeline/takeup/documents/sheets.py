@@ -354,15 +354,13 @@ class NightSheet:
 
     ``orders`` are the open orders, most urgent first, ``answers`` say why each stands; ``unjudged`` the
     verdicts that answer *cannot judge*; ``unread_stops`` the rows kept out of the findings feed that hold a
-    stop-class word; ``ledger_head`` the ledger's head before this night; ``document`` what
-    ``takeup.orders.export.document`` made, written as orders.json.
+    stop-class word; ``document`` what ``takeup.orders.export.document`` made, written as orders.json.
     """
 
     site: str
     number: int
     as_of: date
     previous_as_of: date | None = None
-    ledger_head: str = ""
     orders: tuple[OrderSheet, ...] = ()
     answers: tuple[OrderAnswer, ...] = ()
     changes: tuple[ChangeLine, ...] = ()

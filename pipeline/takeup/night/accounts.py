@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from takeup.model import Accounting
@@ -32,3 +32,8 @@ def accounts(rows: Iterable[Accounting]) -> list[dict[str, Any]]:
 def counted(tables: dict[str, int]) -> dict[str, int]:
     """The counts that two stores of the same nights share."""
     return {name: count for name, count in tables.items() if not name.startswith(_NOT_COUNTED)}
+
+
+def recorded(contents: Mapping[str, tuple[int, str]]) -> dict[str, dict[str, Any]]:
+    """What a night wrote into the store, table by table, as JSON-able values."""
+    return {table: {"rows": rows, "sha256": sha256} for table, (rows, sha256) in contents.items()}

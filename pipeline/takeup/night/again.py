@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from takeup.documents.publish import Published, publish
+from takeup.ledger import head_of
 from takeup.night.decided import set_aside_by_people
 from takeup.night.exports import archived_files, templates_of
 from takeup.night.fleet import fleet_before
@@ -119,13 +120,10 @@ def published_again(
         If the archive is not whole, or the disk refused.
     """
     decided = set_aside_by_people(past.nights, past.told.accounting, folders.archive, past.settings.sources)
-    sheet = night_sheet(
-        store,
-        past.told,
-        past.intent,
-        past.settings,
-        ledger_head=past.record["previous"],
-        decided=decided,
-    )
+    sheet = night_sheet(store, past.told, past.intent, past.settings, decided=decided)
+
+    def head(wrote: dict[str, str]) -> str:
+        return head_of({**past.record, "wrote": wrote})
+
     with templates_of(past.intent, folders) as template_dirs:
-        return publish(sheet, into, previous, template_dirs)
+        return publish(sheet, into, previous, template_dirs, head)

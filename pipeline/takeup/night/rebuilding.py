@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import hashlib
 import shutil
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from takeup.documents.head import recorded_sha256
 from takeup.documents.publish import switch
-from takeup.ledger import Ledger
+from takeup.ledger import Ledger, head_of
 from takeup.night.accounts import accounts, counted
 from takeup.night.again import PastNight, published_again, told_again
 from takeup.night.progress import Progress, unwatched
@@ -100,7 +100,11 @@ def rebuild_store(site: Site, progress: Progress = unwatched) -> Rebuilt:
             keep(told.fleet_record, folders.archive)
             if record["versions"] != dict(versions()):
                 others.append(record["number"])
-            if told.orders_sha256 != record["orders"] or accounts(told.accounting) != record["accounting"]:
+            if (told.orders_sha256, accounts(told.accounting), told.stored) != (
+                record["orders"],
+                record["accounting"],
+                record["stored"],
+            ):
                 different.append(record["number"])
             if _usable(different, others) and record is nights[-1]:
                 written = _queue_again(site, store, past)
@@ -120,9 +124,9 @@ def _usable(different: list[int], others: list[int]) -> bool:
 
 def _queue_again(site: Site, store: Store, past: PastNight) -> bool:
     """Write a night's queue again unless it stands as recorded."""
-    folder = site.folders.queue / past.record["queue"]
+    folder, head = site.folders.queue / past.record["queue"], head_of(past.record)
     stands = all(
-        (folder / path).is_file() and hashlib.sha256((folder / path).read_bytes()).hexdigest() == sha256
+        (folder / path).is_file() and recorded_sha256(path, (folder / path).read_bytes(), head) == sha256
         for path, sha256 in past.record["wrote"].items()
     )
     if not stands:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from takeup.codec import event_to_json
 from takeup.night.accounts import accounts, counted
 from takeup.night.intent import Intent
 from takeup.night.telling import Told
@@ -18,7 +19,7 @@ def night_record(intent: Intent, told: Told, wrote: dict[str, str], queue: str) 
     intent : Intent
     told : Told
     wrote : dict
-        Relative path of every published file to its SHA-256.
+        Relative path of every published file to its SHA-256, of the index without the ledger's head.
     queue : str
         Name of the folder they lie in.
     """
@@ -29,10 +30,8 @@ def night_record(intent: Intent, told: Told, wrote: dict[str, str], queue: str) 
         "fleet": told.fleet_sha256,
         "accounting": accounts(told.accounting),
         "orders": told.orders_sha256,
-        "events": [
-            {"order": event.order, "revision": event.revision, "change": event.change.value}
-            for event in told.updated.events
-        ],
+        "events": [event_to_json(event) for event in told.updated.events],
+        "stored": told.stored,
         "counts": counted(told.counts),
         "standing": standing(told),
         "queue": queue,

@@ -7,6 +7,7 @@ from datetime import date
 from typing import Any
 
 from takeup.feeds.inbox import Left
+from takeup.ledger import grouped
 from takeup.model import Accounting, OrderEvent
 
 _LEFT = {
@@ -31,6 +32,9 @@ class NightResult:
     as_of : date
     page : str
         The queue's first page; blank after a dry run, whose queue is thrown away.
+    head : str
+        The ledger's head, SHA-256 in hexadecimal: kept elsewhere, ``takeup verify --head`` checks the site by
+        it. Blank after a dry run.
     accounting : tuple of Accounting
         One a file taken.
     open_ended : tuple of str
@@ -55,6 +59,7 @@ class NightResult:
     number: int
     as_of: date
     page: str
+    head: str = ""
     accounting: tuple[Accounting, ...] = ()
     open_ended: tuple[str, ...] = ()
     refused_files: tuple[str, ...] = ()
@@ -108,6 +113,8 @@ class NightResult:
             lines.append(f"  silent for longer than usual: {', '.join(self.stale_feeds)}")
         if self.page:
             lines.append(f"The planning queue lies at {self.page}")
+        if self.head:
+            lines.append(f"The ledger's head begins {grouped(self.head)[:19]}")
         return "\n".join(lines)
 
     def as_dict(self) -> dict[str, Any]:

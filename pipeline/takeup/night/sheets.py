@@ -62,7 +62,6 @@ def night_sheet(
     intent: Intent,
     settings: Settings,
     *,
-    ledger_head: str,
     decided: Sequence[KeptOut],
 ) -> NightSheet:
     """Everything a night publishes.
@@ -73,8 +72,6 @@ def night_sheet(
     told : Told
     intent : Intent
     settings : Settings
-    ledger_head : str
-        Of the ledger before this night.
     decided : sequence of KeptOut
         The rows that people set aside.
     """
@@ -107,7 +104,6 @@ def night_sheet(
         number=intent.number,
         as_of=intent.as_of,
         previous_as_of=intent.previous_as_of,
-        ledger_head=ledger_head,
         orders=sheets,
         changes=tuple(
             ChangeLine(

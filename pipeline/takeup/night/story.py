@@ -145,6 +145,7 @@ def _tonight(site: Site, store: Store, as_of: date | None, progress: Progress) -
             number=last["number"],
             as_of=day,
             page=str(page),
+            head=Ledger(site.folders.ledger).head,
             left_in_inbox=left,
             **_stood(last),
         )
@@ -177,20 +178,24 @@ def _finish(site: Site, store: Store, intent: Intent, progress: Progress = unwat
     clock = Steps(f"night {intent.number}")
     nights = [*ledger.nights(), intent.record()]
     decided = set_aside_by_people(nights, told.accounting, folders.archive, settings.sources)
-    sheet = night_sheet(store, told, intent, settings, ledger_head=ledger.head, decided=decided)
+    sheet = night_sheet(store, told, intent, settings, decided=decided)
     previous = folders.queue / folder_name(intent.number - 1)
     progress("pages", 0, 1)
+
+    def head(wrote: dict[str, str]) -> str:
+        return ledger.head_with(night_record(intent, told, wrote, name))
+
     with templates_of(intent, folders) as template_dirs:
         published = publish(
-            sheet, folders.queue / name, previous if previous.is_dir() else None, template_dirs
+            sheet, folders.queue / name, previous if previous.is_dir() else None, template_dirs, head
         )
     progress("pages", 1, 1)
     clock.done("pages written", drawn=published.drawn, linked=published.linked)
-    ledger.append(night_record(intent, told, published.files, name))
+    committed = ledger.append(night_record(intent, told, published.files, name))
     switch(folders.queue, name)
     intents.remove(folders.intent)
     clock.done("committed", open_orders=len(told.updated.open))
-    return _result(site, intent, told, published)
+    return _result(site, intent, told, published, committed)
 
 
 def _day(site: Site, as_of: date | None, last: dict[str, Any] | None) -> date:
@@ -281,12 +286,13 @@ def _stood(night: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def _result(site: Site, intent: Intent, told: Told, published: Published) -> NightResult:
+def _result(site: Site, intent: Intent, told: Told, published: Published, head: str) -> NightResult:
     return NightResult(
         told=True,
         number=intent.number,
         as_of=intent.as_of,
         page=str(site.folders.queue / "current" / "index.html"),
+        head=head,
         accounting=tuple(told.accounting),
         open_ended=told.open_ended,
         events=tuple(told.updated.events),
@@ -315,4 +321,4 @@ def _beside(site: Site, as_of: date | None, wait_seconds: float, progress: Progr
         beside = Site.open(copy)
         with keeping_log(beside.folders):
             result = _alone(beside, as_of, wait_seconds, progress)
-    return replace(result, dry_run=True, page="")
+    return replace(result, dry_run=True, page="", head="")

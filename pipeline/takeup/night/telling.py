@@ -10,6 +10,7 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -19,6 +20,7 @@ from takeup.derive.state import state
 from takeup.feeds import Archived
 from takeup.judgement.judging import Judged, judge
 from takeup.model import Accounting, Answer, Feed, KeptOut
+from takeup.night.accounts import recorded
 from takeup.night.fleet import fleet_in_force
 from takeup.night.intent import Intent
 from takeup.night.progress import Progress, unwatched
@@ -51,6 +53,7 @@ class Told:
     fleet_record: bytes
     stale: list[Stale]
     orders_sha256: str
+    stored: dict[str, dict[str, Any]]
     counts: dict[str, int]
     counters: dict[str, int]
 
@@ -174,6 +177,7 @@ def tell(
         fleet_record=fleet_record,
         stale=stale_feeds(store, intent.as_of, settings.stale_after_days),
         orders_sha256=orders_digest(updated, store.order_texts(intent.number)),
+        stored=recorded(store.contents(intent.number).get(intent.number, {})),
         counts=store.counts(),
         counters=derived.counters | {"rows_parsed": sum(one.read for one in accounting)},
     )

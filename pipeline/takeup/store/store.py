@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Self
 from takeup.contracts import contract
 from takeup.errors import OurFault, StoreError
 from takeup.model import Accounting, Feed, KeptOut, Order, OrderEvent
-from takeup.store import accounts, changes, closing, derived, migrations, orderbook, past
+from takeup.store import accounts, changes, closing, contents, derived, migrations, orderbook, past
 from takeup.store.connection import connect, speaking, transaction
 from takeup.store.handover import feed_frame, frame_of, handed
 from takeup.store.quoting import name, names
@@ -455,6 +455,11 @@ class Store:
             self.connection.execute("DELETE FROM derived_write WHERE night > ?", [night])
             self.connection.execute("DELETE FROM night WHERE number > ?", [night])
         return later
+
+    def contents(self, night: int | None = None) -> dict[int, dict[str, tuple[int, str]]]:
+        """Rows and SHA-256 of what every night, or one, wrote into each table; caches are left out."""
+        with speaking(self.path):
+            return contents.contents(self.connection, night)
 
     def counts(self) -> dict[str, int]:
         """Rows of every table."""
