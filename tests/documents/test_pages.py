@@ -15,7 +15,7 @@ from tests.documents.reading import Page, read
 from takeup.documents.environment import environment
 from takeup.documents.files import CLOSEOUT_COLUMNS
 from takeup.documents.pages import evidence_parts, exposure, order_page, seen
-from takeup.documents.sheets import EvidenceLine, MachineSheet, OrderSheet, ReminderSheet
+from takeup.documents.sheets import EvidenceLine, MachineSheet, OrderSheet, OtherOrder, ReminderSheet
 from takeup.errors import OurFault
 from takeup.model import Fact, Job, OrderState, Reason, Urgency
 
@@ -62,9 +62,9 @@ def test_orders_of_one_chain_name_each_other_and_what_holds_them() -> None:
     assert f"Not before {number} is closed" in waiting
     assert "dry and unbrushed" in waiting
     assert "Not before" not in page_of(lube).text
-    holding = page_of(replace(fracture, holds=(lube.order,))).text
+    holding = page_of(replace(fracture, holds=(OtherOrder.of(lube.order),))).text
     assert f"Holds {lube.order.number} lubricate" in holding
-    also = page_of(replace(lube, same_chain=(SHEETS[Job.REPLACE_SET].order,))).text
+    also = page_of(replace(lube, same_chain=(OtherOrder.of(SHEETS[Job.REPLACE_SET].order),))).text
     assert f"Same chain see also {SHEETS[Job.REPLACE_SET].order.number} replace" in also
 
 

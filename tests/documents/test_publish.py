@@ -7,9 +7,12 @@ import json
 import os
 import re
 import socket
-from dataclasses import replace
-from datetime import timedelta
+from collections.abc import Iterator
+from copy import copy
+from dataclasses import fields, is_dataclass, replace
+from datetime import date, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 from tests.documents.plant import SHA, TEMPLATES, head
@@ -18,7 +21,7 @@ from tests.documents.plant import night as plant_night
 from takeup.documents.head import MARK, recorded_sha256
 from takeup.documents.keys import content_key
 from takeup.documents.publish import publish, switch
-from takeup.documents.sheets import NightSheet
+from takeup.documents.sheets import NightSheet, OrderSheet, OtherOrder
 from takeup.errors import OurFault, StoreError
 
 NAMED = {
@@ -337,14 +340,45 @@ def test_the_document_of_the_orders_is_written_as_it_was_made(tmp_path: Path) ->
     assert json.loads((tmp_path / "12/orders.json").read_bytes()) == document
 
 
-def test_the_content_key_covers_every_field_of_a_sheet() -> None:
-    sheet = night().orders[1]
-    keys = {
-        content_key(sheet, "t"),
-        content_key(sheet, "u"),
-        content_key(replace(sheet, measured_by=("C-0099",)), "t"),
-        content_key(replace(sheet, series=()), "t"),
-        content_key(replace(sheet, machine=replace(sheet.machine, area="x")), "t"),
-        content_key(replace(sheet, order=replace(sheet.order, revision=9)), "t"),
-    }
-    assert len(keys) == 6
+def altered(value: Any) -> Iterator[Any]:
+    """Copies of a value, each with one thing in it another, at any depth, or without its last."""
+    if is_dataclass(value) and not isinstance(value, type):
+        for each in fields(value):
+            for other in altered(getattr(value, each.name)):
+                copied = copy(value)
+                object.__setattr__(copied, each.name, other)
+                yield copied
+    elif isinstance(value, tuple) and value:
+        yield value[:-1]
+        for place, item in enumerate(value):
+            for other in altered(item):
+                yield (*value[:place], other, *value[place + 1 :])
+    else:
+        yield "another"
+
+
+@pytest.mark.parametrize("sheet", plant_night().orders, ids=lambda sheet: sheet.order.number)
+def test_the_content_key_covers_everything_in_a_sheet(sheet: OrderSheet) -> None:
+    """Whatever is another in a sheet, at any depth, its page is drawn again."""
+    others = [content_key(one, "t") for one in altered(sheet)]
+    assert len(others) > 50
+    assert len({content_key(sheet, "t"), content_key(sheet, "u"), *others}) == len(others) + 2
+
+
+def test_what_a_page_says_of_another_order_draws_it_again_and_the_rest_of_that_order_does_not(
+    tmp_path: Path,
+) -> None:
+    """The page is no part of what makes the other order a new revision of itself."""
+    one, other = night().orders[1], night().orders[0].order
+
+    def with_other(**changes: Any) -> NightSheet:
+        beside = replace(one, visit=(OtherOrder.of(replace(other, **changes)),))
+        return replace(night(), orders=(beside,))
+
+    publish(with_other(), tmp_path / "12", None, [TEMPLATES])
+    same = publish(with_other(revision=9, parts=("bolts",)), tmp_path / "13", tmp_path / "12", [TEMPLATES])
+    assert same.drawn == 0
+    day = date(2031, 5, 6)
+    done = publish(with_other(need_by=day), tmp_path / "14", tmp_path / "13", [TEMPLATES])
+    assert done.drawn == 1
+    assert "6 May 2031" in (tmp_path / f"14/orders/{one.order.number}.html").read_text("utf-8")

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
 from typing import Any
 
-#: One value on one line; the encoder is written in C, other than that for texts that are broken over lines.
+#: one value on one line, by the encoder that is written in C; the one that breaks lines is not
 _on_one_line = json.JSONEncoder(ensure_ascii=False, allow_nan=False).encode
 
 
@@ -41,11 +42,12 @@ def _broken(value: Any, levels: int, margin: str) -> str:
     """The text of a value; ``margin`` is the line end and the indent that it stands behind."""
     if not levels or not value or not isinstance(value, dict | list):
         return _on_one_line(value)
-    deeper = f"{margin} "
+    deeper, levels = f"{margin} ", levels - 1
+    parts: Iterable[str]
     if isinstance(value, dict):
         open_, close = "{}"
-        parts = [f"{_on_one_line(name)}: {_broken(part, levels - 1, deeper)}" for name, part in value.items()]
+        parts = [f"{_on_one_line(name)}: {_broken(part, levels, deeper)}" for name, part in value.items()]
     else:
         open_, close = "[]"
-        parts = [_broken(part, levels - 1, deeper) for part in value]
+        parts = [_broken(part, levels, deeper) for part in value] if levels else map(_on_one_line, value)
     return f"{open_}{deeper}{f',{deeper}'.join(parts)}{margin}{close}"

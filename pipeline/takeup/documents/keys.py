@@ -31,9 +31,9 @@ def content_key(shows: Any, drawn_by: str) -> str:
 
 
 def _plain(value: Any) -> Any:
-    """A record by its fields, a day as a text; everything else in a sheet is plain already."""
+    """A record by its kind and values, a day as a text; everything else in a sheet is plain already."""
     if is_dataclass(value):
-        return vars(value)
+        return [type(value).__name__, *vars(value).values()]
     if isinstance(value, date):
         return value.isoformat()
     raise OurFault(f"a sheet holds {value!r}, a {type(value).__name__}; only plain values have one text")

@@ -23,7 +23,6 @@ from takeup.documents.sheets import EvidenceLine, OrderSheet, ReminderSheet, Str
 from takeup.documents.words import (
     fact_value,
     order_subject,
-    order_title,
     part_names,
     reason_sentence,
     running_sentence,
@@ -133,8 +132,6 @@ def order_page(env: Environment, sheet: OrderSheet, draw: Callable[[Picture], st
         urgency_sentence=sentence(env, "urgency", order.urgency),
         runs_on=running_sentence(env, order),
         reasons=[reason_sentence(env, reason) for reason in order.reasons],
-        visit=[{"order": other, "title": order_title(env, other)} for other in sheet.visit],
-        takes_in=[{"order": other, "title": order_title(env, other)} for other in sheet.takes_in],
         parts=part_names(env, order.parts),
         exposure=exposure(order),
         charts=[drawn(env, series, draw) for series in sheet.series],
@@ -328,7 +325,7 @@ def default_lines(sheet: OrderSheet) -> list[Line]:
     read += [fact for series in sheet.series for fact in series.settings]
     lines = [
         Line(says(fact.name), fact.name, setting_value(fact), fact.origin.removeprefix("default, "))
-        for fact in read
+        for fact in dict.fromkeys(read)
         if fact.is_default
     ]
     return sorted(dict.fromkeys(lines), key=lambda line: line.name)

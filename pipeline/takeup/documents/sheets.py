@@ -9,7 +9,7 @@ tonight's number, the clock and the host never enter it.
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
@@ -76,7 +76,7 @@ class ReminderSheet:
     @property
     def lacking(self) -> tuple[Lacking, ...]:
         """What the register lacks for the lockout of this machine."""
-        return lacking(asdict(source) | {"exported": source.still_exported} for source in self.sources)
+        return lacking(vars(source) | {"exported": source.still_exported} for source in self.sources)
 
 
 @dataclass(frozen=True)
@@ -241,6 +241,21 @@ class EvidenceLine:
 
 
 @dataclass(frozen=True)
+class OtherOrder:
+    """All that an order's page says of another order; nothing else of that one draws the page again."""
+
+    number: str
+    job: Job
+    urgency: Urgency
+    need_by: date | None
+
+    @classmethod
+    def of(cls, order: Order) -> OtherOrder:
+        """What is said of an order."""
+        return cls(order.number, order.job, order.urgency, order.need_by)
+
+
+@dataclass(frozen=True)
 class OrderSheet:
     """Everything one work order prints.
 
@@ -258,8 +273,8 @@ class OrderSheet:
     order: Order
     machine: MachineSheet
     series: tuple[StrandSeries, ...] = ()
-    visit: tuple[Order, ...] = ()
-    takes_in: tuple[Order, ...] = ()
+    visit: tuple[OtherOrder, ...] = ()
+    takes_in: tuple[OtherOrder, ...] = ()
     overrides: tuple[OverrideLine, ...] = ()
     evidence: tuple[EvidenceLine, ...] = ()
     reminder: ReminderSheet | None = None
@@ -272,8 +287,8 @@ class OrderSheet:
     measured_by: tuple[str, ...] = ()
     past: bool = False
     waits_for: tuple[str, ...] = ()
-    holds: tuple[Order, ...] = ()
-    same_chain: tuple[Order, ...] = ()
+    holds: tuple[OtherOrder, ...] = ()
+    same_chain: tuple[OtherOrder, ...] = ()
     early_past: date | None = None
     answered: bool = False
 

@@ -90,9 +90,10 @@ class Strands:
 
 def told_in_rate(row: Mapping[str, Any], points: tuple[SurveyPoint, ...]) -> tuple[SurveyPoint, ...]:
     """The surveys of a strand with whether its rate took them."""
+    codes = [in_rate(row, point.hours, point.wear_percent, fit=point.counted) for point in points]
     return tuple(
-        replace(point, in_rate=in_rate(row, point.hours, point.wear_percent, fit=point.counted))
-        for point in points
+        point if code == point.in_rate else replace(point, in_rate=code)
+        for point, code in zip(points, codes, strict=True)
     )
 
 

@@ -20,6 +20,7 @@ from takeup.documents.sheets import (
     MachineSheet,
     NightSheet,
     OrderSheet,
+    OtherOrder,
     OverrideLine,
     RefusedFile,
     ReminderSheet,
@@ -83,7 +84,8 @@ def night_sheet(
     filling = _Filling(told, intent, settings, open_orders, stops)
     behind = {row for order in open_orders for row in row_ids(filling.behind(order))}
     origins = store.origins(sorted(behind))
-    filling.origins = {int(row["row_id"]): row for row in origins.to_dict("records")}
+    places = zip(*(origins[name].tolist() for name in ("feed", "file", "line", "sha256")), strict=True)
+    filling.origins = dict(zip(origins["row_id"].tolist(), places, strict=True))
     sheets = tuple(filling.order_sheet(order) for order in open_orders)
     packages = versions()
     kept_out = (*told.kept_out, *decided)
@@ -175,20 +177,26 @@ class _Filling:
         self.past = _past_lives(told, replaced, settings)
         named = {strand for order in orders for strand in order.strands}
         self.strands = Strands.of(told.derived, told.judged, named, settings.judgement)
-        self.machines = {row["machine"]: row for row in told.derived.machines.to_dict("records")}
-        self.sources = _sources(told.derived.sources)
+        about = {order.machine for order in orders}
+        machines = told.derived.machines[told.derived.machines["machine"].isin(about)]
+        self.machines = {row["machine"]: row for row in machines.to_dict("records")}
+        self.sources = _sources(told.derived.sources[told.derived.sources["machine"].isin(about)])
         self.shutdowns = {row["shutdown"]: row for row in told.derived.shutdowns.to_dict("records")}
         self.by_number = {order.number: order for order in orders}
+        self.place = {number: place for place, number in enumerate(self.by_number)}
         self.visit_of = {number: visit.orders for visit in stops for number in visit.orders}
         self.waits_for = held(orders)
         self.takes_in: dict[str, list[Order]] = defaultdict(list)
         self.measuring: dict[str, list[str]] = defaultdict(list)
+        self.on_strand: dict[str, list[str]] = defaultdict(list)
         for order in orders:
             if order.swallowed_by:
                 self.takes_in[order.swallowed_by].append(order)
             for strand in order.strands if order.job is Job.MEASURE else ():
                 self.measuring[strand].append(order.number)
-        self.origins: Mapping[int, Mapping[Any, Any]] = {}
+            for strand in order.strands if order.job is not Job.CORRECT_DATA else ():
+                self.on_strand[strand].append(order.number)
+        self.origins: Mapping[int, tuple[str, str, int, str]] = {}
         self.surveyed: dict[str, list[int]] = defaultdict(list)
         lives = {row["life_id"] for rows in self.past.by_strand.values() for row in rows}
         surveys = told.derived.surveys[told.derived.surveys["life_id"].isin(lives)]
@@ -211,8 +219,8 @@ class _Filling:
             machine=machine,
             answered=True,
             series=series,
-            visit=tuple(self.by_number[number] for number in visit if number != order.number),
-            takes_in=tuple(self.takes_in[order.number]),
+            visit=tuple(OtherOrder.of(self.by_number[number]) for number in visit if number != order.number),
+            takes_in=tuple(OtherOrder.of(other) for other in self.takes_in[order.number]),
             overrides=tuple(self.overrides(order, series)),
             evidence=tuple(self.evidence(order)),
             reminder=ReminderSheet(order.number, machine, self.sources.get(order.machine, ()))
@@ -234,25 +242,24 @@ class _Filling:
             else (),
         )
 
-    def holds(self, order: Order) -> tuple[Order, ...]:
+    def holds(self, order: Order) -> tuple[OtherOrder, ...]:
         """The orders that wait until this one is closed."""
         return tuple(
-            self.by_number[number] for number, numbers in self.waits_for.items() if order.number in numbers
+            OtherOrder.of(self.by_number[number])
+            for number, numbers in self.waits_for.items()
+            if order.number in numbers
         )
 
-    def same_chain(self, order: Order) -> tuple[Order, ...]:
+    def same_chain(self, order: Order) -> tuple[OtherOrder, ...]:
         """The other open orders for its strands, but for those that its visit, parts and holds name."""
         if order.job is Job.CORRECT_DATA:
             return ()
         named = {order.number, order.swallowed_by, *self.visit_of.get(order.number, ())}
-        named |= {one.number for one in (*self.takes_in[order.number], *self.holds(order))}
-        named |= {*self.waits_for.get(order.number, ())}
+        named |= {one.number for one in self.takes_in[order.number]}
+        named |= {one.number for one in self.holds(order)} | {*self.waits_for.get(order.number, ())}
+        found = {number for strand in order.strands for number in self.on_strand[strand]} - named
         return tuple(
-            other
-            for other in self.by_number.values()
-            if other.job is not Job.CORRECT_DATA
-            and other.number not in named
-            and {*other.strands} & {*order.strands}
+            OtherOrder.of(self.by_number[number]) for number in sorted(found, key=self.place.__getitem__)
         )
 
     def evidence(self, order: Order) -> Iterable[EvidenceLine]:
@@ -262,10 +269,7 @@ class _Filling:
             for row in rows:
                 if row in self.origins and row not in told:
                     told.add(row)
-                    found = self.origins[row]
-                    yield EvidenceLine(
-                        row, found["feed"], found["file"], int(found["line"]), found["sha256"], part
-                    )
+                    yield EvidenceLine(row, *self.origins[row], part)
 
     def behind(self, order: Order) -> tuple[Evidence, ...]:
         """The rows of an order's reasons, and those beside them."""
