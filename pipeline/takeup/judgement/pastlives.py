@@ -157,6 +157,7 @@ def _rated(frame: pd.DataFrame, surveys: pd.DataFrame, settings: JudgementSettin
     past = history(frame, surveys)
     factor = settings.forecast.column("past_case_factor", machines, names)
     u = TWO_ENDS * numbers(frame, "u_geo")
+    some = np.diff(past.starts) > 0
     known = known_rates(
         past.hours,
         past.e,
@@ -166,14 +167,12 @@ def _rated(frame: pd.DataFrame, surveys: pd.DataFrame, settings: JudgementSettin
         factor,
         after_hours=settings.forecast.column("run_in_hours", machines, names),
         phase_ratio=float(settings.forecast.value("phase_ratio")),
+        at=past.starts[1:][some] - 1,
     )
-    some = np.diff(past.starts) > 0
-    at = past.starts[1:][some] - 1
     rate, u_rate = (np.full(len(frame), np.nan) for _ in range(2))
     with np.errstate(invalid="ignore", divide="ignore"):
-        own = known.own[at]
-        rate[some] = np.where(own, known.before[at], np.nan)
-        u_rate[some] = np.where(own, known.u_rate[at] * known.before[at] / known.rate[at], np.nan)
+        rate[some] = np.where(known.own, known.before, np.nan)
+        u_rate[some] = np.where(known.own, known.u_rate * known.before / known.rate, np.nan)
     more = {
         "rate": rate,
         "u_rate": u_rate,

@@ -104,6 +104,7 @@ def rates(
 
     factor = column("past_case_factor")
     u_e = TWO_ENDS * numbers(strands, "u_geo")
+    some = np.diff(past.starts) > 0
     known = known_rates(
         past.hours,
         past.e,
@@ -114,13 +115,12 @@ def rates(
         after_hours=column("run_in_hours"),
         phase_ratio=float(settings.forecast.value("phase_ratio")),
         window=int(settings.forecast.value("slope_surveys")),
+        at=past.starts[1:][some] - 1,
     )
-    some = np.diff(past.starts) > 0
-    at = past.starts[1:][some] - 1
 
     def latest(values: NDArray[np.generic], blank: float) -> Floats:
         column = np.full(some.shape, blank)
-        column[some] = values[at]
+        column[some] = values
         return column
 
     own = latest(known.own, 0.0).astype(bool)

@@ -47,11 +47,7 @@ def settings_read(reads: Iterable[Reads], row: Row, settings: JudgementSettings)
     """
     names = dict.fromkeys(name for group in reads for name in group(row))
     machine, strand = str(row.get("machine", "")), str(row.get("strand", ""))
-    told = []
-    for section, name in names:
-        found = getattr(settings, section).sourced(name, machine, strand)
-        told.append(Fact(f"{section}.{name}", found.value, found.unit, found.origin, found.is_default))
-    return tuple(told)
+    return tuple(settings.told(section, name, machine, strand) for section, name in names)
 
 
 def survey(row: Row) -> Iterator[Name]:

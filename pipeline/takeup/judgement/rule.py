@@ -327,6 +327,11 @@ def words(frame: pd.DataFrame, name: str) -> NDArray[Any]:
     return frame[name].fillna("").to_numpy(dtype=object)
 
 
+def among(names: NDArray[Any], wanted: ArrayLike) -> NDArray[np.bool_]:
+    """Whether each name is one of many: by a hash table; :func:`numpy.isin` compares texts pair by pair."""
+    return np.asarray(pd.Index(names).isin(wanted), dtype=bool)
+
+
 def yes(frame: pd.DataFrame, name: str) -> NDArray[np.bool_]:
     """A yes_no or true/false column as booleans; blank counts as no."""
     column = frame[name].to_numpy(dtype=object)

@@ -31,7 +31,7 @@ from takeup.derive.vocabulary import (
 )
 from takeup.judgement.evidence import mixed
 from takeup.judgement.facts import SEEN, VOCABULARY_SAYS, WORDS_SAY
-from takeup.judgement.rule import Situation, choose, numbers, words, yes
+from takeup.judgement.rule import Situation, among, choose, numbers, words, yes
 from takeup.model import Job
 
 if TYPE_CHECKING:
@@ -118,7 +118,7 @@ def seals_lost(situation: Situation) -> NDArray[np.bool_]:
     told = seen(replace(situation, findings=rows[bears]))
     lost = told[still_open(situation, told) & told["finding"].isin(SEALS)]
     whole = lost.loc[lost["subject_kind"] == "machine", "machine"]
-    found |= np.isin(words(strands, "machine"), whole.tolist())
+    found |= among(words(strands, "machine"), whole)
     found[lost.loc[lost["at"] >= 0, "at"].to_numpy(np.int64)] = True
     return found
 
@@ -171,7 +171,7 @@ def _never_oiled(
     runs nobody knows the plan.
     """
     dry = words(strands, "lube_plan") == DRY
-    some_dry = np.isin(machine, words(strands, "machine")[dry])
+    some_dry = among(machine, words(strands, "machine")[dry])
     on_strand = (at < 0) | (dry[at] if dry.size else True)
     return np.where(strand != "", on_strand, some_dry)
 

@@ -6,11 +6,13 @@ The site's or the chain maker's own value goes before a default; a default used 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
 
 from takeup.derive.lubesettings import Lubrication
 from takeup.derive.settings import MeasuringSettings
-from takeup.layered import Layered, setting, told_of
-from takeup.model import Source
+from takeup.layered import Layered, Override, setting, told_of
+from takeup.model import Fact, Source
 
 _GOST = "GOST 21834-87, 2.2.11 (3 % as limit state of a drilling drive chain)"
 _ENCYCLOPAEDIA = "encyclopaedia article 'Roller chain', section Wear"
@@ -444,6 +446,21 @@ class JudgementSettings:
     planning: Layered[Planning] = field(default_factory=lambda: Layered(Planning()))
     findings: Layered[Findings] = field(default_factory=lambda: Layered(Findings()))
     measuring: Layered[MeasuringSettings] = field(default_factory=lambda: Layered(MeasuringSettings()))
+
+    def told(self, section: str, name: str, machine: str, strand: str) -> Fact:
+        """The setting that holds for a strand, as a fact ``section.field``; who share it share the record."""
+        layered: Layered[Any] = getattr(self, section)
+        key = section, name, layered.override(name, machine, strand)
+        found = self._told.get(key)
+        if found is None:
+            holds = layered.sourced(name, machine, strand)
+            found = Fact(f"{section}.{name}", holds.value, holds.unit, holds.origin, holds.is_default)
+            self._told[key] = found
+        return found
+
+    @cached_property
+    def _told(self) -> dict[tuple[str, str, Override | None], Fact]:
+        return {}
 
 
 #: section of the settings file → record

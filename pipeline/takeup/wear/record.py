@@ -79,6 +79,7 @@ def known_rates(
     after_hours: ArrayLike = RUN_IN_HOURS,
     phase_ratio: float = PHASE_RATIO,
     window: int = WINDOW,
+    at: Ints | None = None,
 ) -> KnownRates:
     """The rate in force at every survey, from nothing known later; a life's last survey has the present one.
 
@@ -101,11 +102,13 @@ def known_rates(
         See :func:`takeup.wear.trend.phase_break`, which is asked with the u of one end. [1]
     window : int
         Most surveys a rate takes, the newest. [-]
+    at : (k,) int, optional
+        Only as known at these surveys; at all if left out.
 
     Returns
     -------
     KnownRates
-        Rates in % per 1000 h.
+        Rates in % per 1000 h, a value for each survey asked for.
 
     Raises
     ------
@@ -120,26 +123,28 @@ def known_rates(
     """
     h, e, s = ragged(hours, e_percent, starts)
     m, n = s.size - 1, h.size
-    life, index = life_of(s), np.arange(h.size)
+    of, index = life_of(s), np.arange(h.size)
     u, case, k = (
         np.broadcast_to(np.asarray(value, dtype=np.float64), (m,))
         for value in (u_rate_percent, e_case_percent, kappa)
     )
-    bedded = np.minimum(first_after(h, s, after_hours), s[1:])[life]
+    bedded = np.minimum(first_after(h, s, after_hours), s[1:])
     phase_first, _ = phase_history(h, e, s, u / TWO_ENDS, after_hours=after_hours, ratio=phase_ratio)
     through = np.full(m, n)
-    np.minimum.at(through, life, np.where(e > case[life], index, n))
+    np.minimum.at(through, of, np.where(e > case[of], index, n))
+    index = index if at is None else at
+    life = of[index]
     at_case = through[life]
     past = index >= at_case
 
     last = np.minimum(index, at_case - 1)
     begin = np.where(last >= s[life], phase_first[np.maximum(last, 0)], index + 1)
-    begin_past = np.minimum(np.maximum(at_case, phase_first), index + 1)
+    begin_past = np.minimum(np.maximum(at_case, phase_first[index]), index + 1)
     before = recent_rate(h, e, np.minimum(begin, last + 1), last + 1, window)
     after = recent_rate(h, e, begin_past, index + 1, window)
     # Two surveys are enough where they have just been found to open a new phase: the old rate is known to be
     # too low.
-    opened = (begin > bedded) & (before.n_used == 2) & (before.rate > 0)
+    opened = (begin > bedded[life]) & (before.n_used == 2) & (before.rate > 0)
     has_before, has_after = has_own_rate(before, u[life]) | opened, has_own_rate(after, u[life])
 
     slow = np.where(has_before, before.rate, np.nan)

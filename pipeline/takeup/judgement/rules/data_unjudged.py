@@ -8,6 +8,7 @@ common practice, no source.
 from __future__ import annotations
 
 import hashlib
+from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -80,7 +81,9 @@ def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  #
     """One row for each feed and reason; clear where nothing of the kind is open."""
     found = {f"{feed}/{reason}": _Subject(feed, reason) for feed, reason in _all_subjects()}
     hides = _hides_alert(situation)
-    strands_on = dict(situation.strands.groupby("machine")["strand"].agg(set))
+    strands_on: defaultdict[str, set[str]] = defaultdict(set)
+    for strand, machine in zip(situation.strands["strand"], situation.strands["machine"], strict=True):
+        strands_on[machine].add(strand)
     for each in situation.kept_out:
         if each.reason != _NO_MISTAKE:
             one = found.setdefault(f"{each.feed}/{each.reason}", _Subject(each.feed, each.reason))

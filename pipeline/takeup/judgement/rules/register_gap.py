@@ -14,19 +14,24 @@ import pandas as pd
 
 from takeup.judgement.facts import REGISTER
 from takeup.judgement.facts import facts as facts_of
-from takeup.judgement.register import lacking
+from takeup.judgement.register import BLANK, lacking
 from takeup.judgement.rule import CLEAR, PLAN, Row, Rule, Situation, answers, choose, words
 from takeup.judgement.settings import JudgementSettings
 from takeup.model import Fact, Job, Urgency
+
+#: what is read of the register of energy sources
+_READ = ("machine", "source", "row_id", "exported", *BLANK.values())
 
 
 def judge(situation: Situation, settings: JudgementSettings) -> pd.DataFrame:  # noqa: ARG001
     """One row for each machine that has a strand or work."""
     machines = sorted({*situation.at_work, *words(situation.strands, "machine")} - {""})
     sources: dict[str, list[dict[str, Any]]] = {machine: [] for machine in machines}
-    for row in situation.sources.to_dict("records"):
-        if row["machine"] in sources:
-            sources[row["machine"]].append({str(name): value for name, value in row.items()})
+    if len(situation.sources):
+        columns = (situation.sources[name].tolist() for name in _READ)
+        for row in (dict(zip(_READ, values, strict=True)) for values in zip(*columns, strict=True)):
+            if row["machine"] in sources:
+                sources[row["machine"]].append(row)
     lacks = [lacking(sources[machine]) for machine in machines]
     work = [situation.at_work.get(machine) for machine in machines]
     soon = [urgency is not None and urgency.rank <= Urgency.THIS_WEEK.rank for urgency in work]
