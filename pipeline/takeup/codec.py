@@ -81,11 +81,7 @@ def value_from_json(value: Any) -> Any:
     >>> value_from_json([1, {"float": "1.0"}, {"date": "2026-03-02"}])
     (1, 1.0, datetime.date(2026, 3, 2))
     """
-    if isinstance(value, list):
-        return tuple(value_from_json(item) for item in value)
-    if isinstance(value, dict):
-        return _read("a value", value, _tagged)
-    return value
+    return _read("a value", value, _value)
 
 
 def fact_to_json(fact: Fact) -> dict[str, Any]:
@@ -101,11 +97,7 @@ def fact_to_json(fact: Fact) -> dict[str, Any]:
 
 def fact_from_json(stored: dict[str, Any]) -> Fact:
     """The fact :func:`fact_to_json` was given; raises StoreDamaged where it does not read."""
-    return _read(
-        "a fact",
-        stored,
-        lambda s: Fact(s["name"], value_from_json(s["value"]), s["unit"], s["origin"], s["is_default"]),
-    )
+    return _read("a fact", stored, _fact)
 
 
 def reason_to_json(reason: Reason) -> dict[str, Any]:
@@ -121,23 +113,6 @@ def reason_to_json(reason: Reason) -> dict[str, Any]:
         "last_evidence_on": _day_to_json(reason.last_evidence_on),
         "settings": [fact_to_json(fact) for fact in reason.settings],
     }
-
-
-def reason_from_json(stored: dict[str, Any]) -> Reason:
-    """The reason :func:`reason_to_json` was given; raises StoreDamaged where it does not read."""
-    return _read(
-        "a reason",
-        stored,
-        lambda s: Reason(
-            rule=s["rule"],
-            subject=s["subject"],
-            case=s["case"],
-            facts=tuple(fact_from_json(fact) for fact in s["facts"]),
-            evidence=tuple(Evidence(each["part"], tuple(each["rows"])) for each in s["evidence"]),
-            last_evidence_on=_day_from_json(s["last_evidence_on"]),
-            settings=tuple(fact_from_json(fact) for fact in s["settings"]),
-        ),
-    )
 
 
 def order_to_json(order: Order) -> dict[str, Any]:
@@ -224,7 +199,7 @@ def _order(stored: dict[str, Any]) -> Order:
         shutdown=stored["shutdown"],
         governing=stored["governing"],
         parts=tuple(stored["parts"]),
-        reasons=tuple(reason_from_json(reason) for reason in stored["reasons"]),
+        reasons=tuple(map(_reason, stored["reasons"])),
         state=OrderState(stored["state"]),
         revision=stored["revision"],
         raised_night=stored["raised_night"],
@@ -240,9 +215,29 @@ def _order(stored: dict[str, Any]) -> Order:
     )
 
 
-def _tagged(stored: dict[str, Any]) -> Any:
-    ((tag, text),) = stored.items()
-    return _TAGS[tag](text)
+def _reason(stored: dict[str, Any]) -> Reason:
+    return Reason(
+        rule=stored["rule"],
+        subject=stored["subject"],
+        case=stored["case"],
+        facts=tuple(map(_fact, stored["facts"])),
+        evidence=tuple(Evidence(each["part"], tuple(each["rows"])) for each in stored["evidence"]),
+        last_evidence_on=_day_from_json(stored["last_evidence_on"]),
+        settings=tuple(map(_fact, stored["settings"])),
+    )
+
+
+def _fact(stored: dict[str, Any]) -> Fact:
+    return Fact(
+        stored["name"], _value(stored["value"]), stored["unit"], stored["origin"], stored["is_default"]
+    )
+
+
+def _value(stored: Any) -> Any:
+    if isinstance(stored, dict):
+        ((tag, text),) = stored.items()
+        return _TAGS[tag](text)
+    return tuple(map(_value, stored)) if isinstance(stored, list) else stored
 
 
 def _day_to_json(day: date | None) -> str | None:

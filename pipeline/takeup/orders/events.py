@@ -7,11 +7,14 @@ nothing.
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import replace
 from datetime import date
 
 from takeup import codec
-from takeup.model import Change, Order, OrderEvent, OrderState, row_ids
+from takeup.model import Change, Order, OrderEvent, OrderState, Reason, row_ids
+from takeup.orders.answers import Question
 from takeup.orders.closeouts import Decision, void
 
 _ENDED = frozenset({OrderState.DONE, OrderState.WITHDRAWN})
@@ -83,20 +86,33 @@ def _refreshed(before: Order, after: Order) -> tuple[dict[str, str], dict[str, s
             {"last_evidence_on": _text(before.last_evidence_on)},
             {"last_evidence_on": _text(after.last_evidence_on)},
         )
-    old, new = _facts(before), _facts(after)
-    names = {name for name, _ in old ^ new}
+    names = _other_facts(before, after)
     if names:
         return {}, {"facts": "; ".join(sorted(names))}
     return {"rows": _rows(before)}, {"rows": _rows(after)}
 
 
-def _facts(order: Order) -> set[tuple[str, str]]:
-    """Names of the facts, each with all that is said of it."""
+def _other_facts(before: Order, after: Order) -> set[str]:
+    """Names of the facts that differ, each with all that is said of it, in the reasons about one question."""
+    old, new = _by_question(before), _by_question(after)
     return {
-        (fact.name, f"{reason.rule} {reason.subject} {codec.fact_to_json(fact)}")
-        for reason in order.reasons
-        for fact in reason.facts
+        name
+        for question in old.keys() | new.keys()
+        if old[question] != new[question]
+        for name, _ in _facts(old[question]) ^ _facts(new[question])
     }
+
+
+def _by_question(order: Order) -> defaultdict[Question, list[Reason]]:
+    found: defaultdict[Question, list[Reason]] = defaultdict(list)
+    for reason in order.reasons:
+        found[reason.rule, reason.subject].append(reason)
+    return found
+
+
+def _facts(reasons: Iterable[Reason]) -> set[tuple[str, str]]:
+    """Names of the facts, each with all that is said of it."""
+    return {(fact.name, str(codec.fact_to_json(fact))) for reason in reasons for fact in reason.facts}
 
 
 def _rows(order: Order) -> str:
@@ -145,12 +161,12 @@ def _texts(order: Order) -> dict[str, str]:
 def _same_evidence(before: Order, after: Order) -> bool:
     if (before.last_evidence_on, before.newest_known) != (after.last_evidence_on, after.newest_known):
         return False
+    return len(before.reasons) == len(after.reasons) and all(map(_same, before.reasons, after.reasons))
+
+
+def _same(one: Reason, other: Reason) -> bool:
     # Two equal facts that are NaN are not equal as Python values, but are as JSON.
-    return before.reasons == after.reasons or _stored(before) == _stored(after)
-
-
-def _stored(order: Order) -> list[dict[str, object]]:
-    return [codec.reason_to_json(reason) for reason in order.reasons]
+    return one == other or codec.reason_to_json(one) == codec.reason_to_json(other)
 
 
 def _pick(texts: dict[str, str], names: set[str]) -> dict[str, str]:
