@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from itertools import chain
+from math import isnan
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -163,7 +164,7 @@ def _meter(row: Mapping[str, Any], situation: Situation) -> Iterator[int]:  # no
 
 def _listed(found: Any) -> list[int]:
     listed = found if isinstance(found, list | tuple) else [found]
-    return [int(value) for value in listed if value is not None and not np.isnan(value)]
+    return [int(value) for value in listed if value is not None and not isnan(value)]
 
 
 #: part → rows of a strand that are looked up only for an answer that is told

@@ -74,29 +74,44 @@ def verdicts(
     situation : Situation
     settings : JudgementSettings
     """
-    own, at = Columns(each.answers), each.answers["at"].to_numpy(dtype=np.int64)
+    read, at = _Read(Columns(each.answers), situation.columns), each.answers["at"].tolist()
     for place in places:
-        row = _StrandRow(own, place, situation.columns, int(at[place]))
-        yield _verdict(each.rule, row, situation, settings)
+        yield _verdict(each.rule, _StrandRow(read, place, int(at[place])), situation, settings)
+
+
+class _Read(dict[str, tuple[list[Any], bool]]):
+    """The columns that a rule's facts read, and whether each is the rule's own: looked for once."""
+
+    def __init__(self, own: Columns, strands: Columns) -> None:
+        super().__init__()
+        self.own, self.strands = own, strands
+
+    def __missing__(self, name: str) -> tuple[list[Any], bool]:
+        whose = self.own if name in self.own else self.strands
+        if name not in whose:
+            raise KeyError(name)
+        self[name] = found = whose[name], whose is self.own
+        return found
 
 
 class _StrandRow(Mapping[str, Any]):
     """A rule's row over its strand's: few of the many columns are ever read, so none is copied."""
 
-    def __init__(self, own: Columns, place: int, strands: Columns, at: int) -> None:
-        self._own, self._place, self._strands, self._at = own, place, strands, at
+    def __init__(self, read: _Read, place: int, at: int) -> None:
+        self._read, self._place, self._at = read, place, at
 
     def __getitem__(self, name: str) -> Any:
-        if name in self._own:
-            return self._own[name][self._place]
+        values, own = self._read[name]
+        if own:
+            return values[self._place]
         if self._at < 0:
             raise KeyError(name)
-        return self._strands[name][self._at]
+        return values[self._at]
 
     def __iter__(self) -> Iterator[str]:
-        yield from self._own
+        yield from self._read.own
         if self._at >= 0:
-            yield from (name for name in self._strands if name not in self._own)
+            yield from (name for name in self._read.strands if name not in self._read.own)
 
     def __len__(self) -> int:
         return sum(1 for _ in self)
