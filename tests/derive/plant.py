@@ -153,6 +153,7 @@ class Plant:
         subjects: Iterable[str] | None = None,
         columns: Iterable[str] | None = None,
         by_key: bool = True,
+        checked_by: int = 0,  # noqa: ARG002 - they keep their contracts by their making
     ) -> pd.DataFrame:
         rules = contract(feed)
         found = frame(feed, self.given[feed])

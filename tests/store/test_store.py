@@ -15,7 +15,7 @@ from tests.feeds.delivery import AS_OF, EXPORTS, Site, later
 
 import takeup
 from takeup.contracts import contract
-from takeup.errors import LockHeld, OurFault, StoreDamaged, StoreError
+from takeup.errors import InputUnusable, LockHeld, OurFault, StoreDamaged, StoreError
 from takeup.model import Change, Evidence, Fact, Feed, Job, Order, OrderEvent, OrderState, Reason, Urgency
 from takeup.store import Store, migrations
 
@@ -182,6 +182,20 @@ def test_rows_come_sorted_by_key_with_the_declared_types(tmp_path):
     strands = site.rows("strands")
     assert strands["removed_on"].tolist() == [None] * 3
     assert strands["fitted_on_day"].tolist() == [20240.0, 19737.0, 19737.0]
+
+
+def test_rows_that_no_night_has_read_are_held_against_their_contract(tmp_path):
+    site = Site(tmp_path)
+    site.deliver(EXPORTS)
+    site.deliver({"run_hours.csv": "machine,read_at,meter_hours\nEL-1,2026-03-03,9500\n"})
+    spoil = "UPDATE run_hours SET meter_hours = -1 WHERE known_from = ?"
+    site.store.connection.execute(spoil, [1])
+    assert len(site.rows("run_hours", checked_by=1)) == len(site.rows("run_hours", checked_by=2)) > 1
+    with pytest.raises(InputUnusable, match=r"meter_hours: below_minimum, found -1\.0"):
+        site.rows("run_hours")
+    site.store.connection.execute(spoil, [2])
+    with pytest.raises(InputUnusable, match=r"meter_hours: below_minimum, found -1\.0"):
+        site.rows("run_hours", checked_by=1)
 
 
 def test_rows_of_some_subjects_and_columns_only(tmp_path):

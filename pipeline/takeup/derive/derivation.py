@@ -60,6 +60,7 @@ class KnownRows(Protocol):
         subjects: Iterable[str] | None = None,
         columns: Sequence[str] | None = None,
         by_key: bool = True,
+        checked_by: int = 0,
     ) -> pd.DataFrame:
         """The rows of a feed that hold, dated up to a day; all or some of the contract's columns."""
 
@@ -152,11 +153,21 @@ def derive(
         Derive every strand: after a change of settings, for a past night, without caches.
     """
     day = (as_of - EPOCH).days
+    cached = store.read_cache(SURVEY_CACHE)
+    everything = everything or night is None or cached.empty
+    # What was derived before was held against its contract then.
+    checked_by = 0 if everything or night is None else night - 1
 
     def rows(feed: Feed, subjects: Collection[str] | None = None) -> pd.DataFrame:
         read = READ.get(feed)
         return store.rows(
-            feed, night=night, as_of=as_of, subjects=subjects, columns=read, by_key=read is None
+            feed,
+            night=night,
+            as_of=as_of,
+            subjects=subjects,
+            columns=read,
+            by_key=read is None,
+            checked_by=checked_by,
         )
 
     machines = rows(Feed.MACHINES)
@@ -169,8 +180,6 @@ def derive(
         first = rows(Feed.ELONGATION_READINGS).groupby("strand")["measured_at_day"].min()
         known = unregistered(first, strands, meters, settings, day)
 
-    cached = store.read_cache(SURVEY_CACHE)
-    everything = everything or night is None or cached.empty
     touched = set(known.lives["strand"]) | (set() if cached.empty else set(cached["strand"]))
     if not everything:
         changed = store.effective_changes(night, as_of, previous_as_of, SURVEY_FEEDS)["strand"]  # type: ignore[arg-type]

@@ -164,6 +164,7 @@ class View:
         subjects: Iterable[str] | None = None,
         columns: Sequence[str] | None = None,  # noqa: ARG002 as loaded
         by_key: bool = True,  # noqa: ARG002 as loaded
+        checked_by: int = 0,  # noqa: ARG002 held against its contract when loaded
     ) -> pd.DataFrame:
         """The rows of a feed that held."""
         told = self._past.frame(feed, (as_of - EPOCH).days, self._groups)

@@ -57,8 +57,19 @@ def handed(field: Field) -> str:
     return f"CAST({name(field.name)} AS ENUM({words})) AS {name(field.name)}"
 
 
-def feed_frame(result: DuckDBPyConnection, rules: Contract, fields: Sequence[Field]) -> pd.DataFrame:
+def feed_frame(
+    result: DuckDBPyConnection, rules: Contract, fields: Sequence[Field], *, checked_by: int = 0
+) -> pd.DataFrame:
     """Rows of one feed, by the conventions and its contract.
+
+    Parameters
+    ----------
+    result
+        Of a query for ``row_id``, ``file_id``, ``line``, ``known_from`` and the fields.
+    rules : Contract
+    fields : sequence of Field
+    checked_by : int
+        Rows known by this night were held against the contract when they came, and are not again.
 
     Raises
     ------
@@ -72,4 +83,7 @@ def feed_frame(result: DuckDBPyConnection, rules: Contract, fields: Sequence[Fie
             frame[column] = frame[column].astype(np.int64 if exact else np.float64)
     for column in ("row_id", "file_id", "line", "known_from"):
         frame[column] = frame[column].astype(np.int64)
-    return validate(frame, rules.feed, fields)
+    new = frame["known_from"].to_numpy() > checked_by
+    if new.any():
+        validate(frame if new.all() else frame[new].reset_index(drop=True), rules.feed, fields)
+    return frame

@@ -175,6 +175,7 @@ class Store:
         missing: bool = False,
         rehearsed: bool = False,
         by_key: bool = True,
+        checked_by: int = 0,
     ) -> pd.DataFrame:
         """The rows of a feed that hold: known, in force, dated up to a day, their parents known.
 
@@ -195,6 +196,8 @@ class Store:
             Whether rows of the feed's first load count as known on their own date plus the usual delay.
         by_key : bool
             Whether they are sorted by natural key; else by row id, which spares sorting texts by the million.
+        checked_by : int
+            The last night that has read these rows: only later ones are held against their contract.
 
         Returns
         -------
@@ -221,7 +224,7 @@ class Store:
                 f"ORDER BY {names(rules.key) if by_key else 'row_id'}",
                 bound,
             )
-            return feed_frame(result, rules, fields)
+            return feed_frame(result, rules, fields, checked_by=checked_by)
 
     def past_rows(
         self, feed: Feed | str, *, columns: Sequence[str] | None = None, by_key: bool = True
