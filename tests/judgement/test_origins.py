@@ -28,7 +28,7 @@ SAYS: dict[str, str] = {
         from_mark e_long_percent e_short_percent apart_limit_points e_forward_percent""",
     _READING: "takeup_on used_mm read_used_mm takeup_basis shortened_on lag_mm lag_on e_takeup_percent",
     origins.METER: "hours_per_day hours_per_day_early last_survey_hours last_lube_hours change_hours due_on"
-    " run_since_hours run_from_on run_to_on",
+    " run_since_hours run_from_on run_to_on hours_since",
     origins.LUBED: "last_lube_on greased_on greased_with greased_ml greased_how greased_by given_on"
     " given_ml blank_run rows",
     origins.SEEN: "finding findings as_written remark place severity seen_on rows inspections"
@@ -51,7 +51,7 @@ SAYS: dict[str, str] = {
         spread_limit_points marks_wanted apart_limit_points match_limit_points match_plan_points
         skew_limit_degrees skew_plan_degrees default_mm case_default_mm trigger_mm depth_limit_mm
         rate_to_case factor_past_case least_ml most_ml
-        gauge_u_mm loss_plan_percent loss_limit_percent loop_limit_mm""",
+        gauge_u_mm loss_plan_percent loss_limit_percent loop_limit_mm points_old""",
     _RECKONED: """limit limit_kind limit_percent plan_percent case_percent not_judged rate_source at_most
          rate_surveys rate loops_per_hour slide_m_per_h rate_per_km rate_per_km_middle sisters
         reckoned_on hours_early hours_middle hours_late early_on middle_on late_on bounds_basis need_by_on
@@ -66,7 +66,7 @@ SAYS: dict[str, str] = {
         lapse_hours lapse_cost_points lapse_uncertainty_points rate_within_plan rate_beyond_plan
         takeup_out_hours_late takeup_out_early_on takeup_out_middle_on takeup_out_late_on
         loss_percent loss_u_percent
-        chain_mm loop_mm loop_apart_mm""",
+        chain_mm loop_mm loop_apart_mm points_since""",
 }  # fmt: skip
 
 
