@@ -13,12 +13,15 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from enum import StrEnum
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined, TemplateSyntaxError
+from jinja2 import BytecodeCache, Environment, FileSystemLoader, StrictUndefined, TemplateSyntaxError
 
 from takeup.documents import filters
 from takeup.errors import OurFault, SettingsError, TakeupError
+
+if TYPE_CHECKING:
+    from jinja2.bccache import Bucket
 
 #: The file that holds the short name of every code; a site's own adds to ours and goes before it.
 WORDS = "words.toml"
@@ -70,6 +73,32 @@ class Words:
         return name
 
 
+class _Compiled(BytecodeCache):
+    """Templates compiled in this process, by their file and its content.
+
+    Whoever tells many nights would otherwise compile the same templates for each of them.
+    """
+
+    #: more than we have; own templates of nights told again lie in another folder each night
+    MOST = 1000
+
+    def __init__(self) -> None:
+        self._codes: dict[str, tuple[str, Any]] = {}
+
+    def load_bytecode(self, bucket: Bucket) -> None:
+        checksum, code = self._codes.get(bucket.key, ("", None))
+        if checksum == bucket.checksum:
+            bucket.code = code
+
+    def dump_bytecode(self, bucket: Bucket) -> None:
+        if len(self._codes) >= self.MOST:
+            self._codes.clear()
+        self._codes[bucket.key] = (bucket.checksum, bucket.code)
+
+
+_COMPILED = _Compiled()
+
+
 def environment(template_dirs: Sequence[Path]) -> Environment:
     """The environment that draws every page and sentence.
 
@@ -90,6 +119,7 @@ def environment(template_dirs: Sequence[Path]) -> Environment:
         loader=FileSystemLoader([str(folder) for folder in template_dirs]),
         autoescape=True,
         auto_reload=False,  # an environment draws one night or one answer, all of it by the same templates
+        bytecode_cache=_COMPILED,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
