@@ -59,7 +59,8 @@ class JudgedNight(NamedTuple):
     """The answers of one part, in the order of its strands.
 
     ``verdicts`` has :data:`.answered.COLUMNS` and ``at``, the place of the strand in ``prognosis`` (-1: no
-    single strand); ``due`` are its due verdicts with facts, each with the number of its rule.
+    single strand); ``due`` are its due verdicts, each with the number of its rule, with facts but without the
+    rows and settings behind them.
     """
 
     day: int
@@ -73,8 +74,44 @@ def fit_for_many(rules: Iterable[Rule]) -> list[Rule]:
     return [rule for rule in rules if rule.job is not Job.CORRECT_DATA and not rule.after_work]
 
 
+@dataclass(frozen=True)
+class Stacked:
+    """Several parts in one frame a kind, every name bearing its part; for any number of judgings."""
+
+    parts: tuple[Part, ...]
+    as_of: NDArray[np.int64]
+    strands: pd.DataFrame
+    frames: Mapping[str, pd.DataFrame]
+    shutdowns: pd.DataFrame
+    history: History
+
+
+def stacked(parts: Sequence[Part]) -> Stacked:
+    """Parts made ready to be judged in one pass.
+
+    Parameters
+    ----------
+    parts : sequence of Part
+        One or more, none without strands, all under the same register of planned stops; a night may have
+        several, of different machines.
+    """
+    strands = _joined([_named(part.state, _OF_STATE, place) for place, part in enumerate(parts)])
+    return Stacked(
+        tuple(parts),
+        np.repeat([part.day for part in parts], [len(part.state) for part in parts]),
+        strands,
+        {name: _joined([_of_part(part, name, place) for place, part in enumerate(parts)]) for name in _NAMES},
+        _for_nights(parts[0].derived.shutdowns, strands["machine"]),
+        {
+            (job, f"{subject}{MARK}{place}"): day
+            for place, part in enumerate(parts)
+            for (job, subject), day in part.history.items()
+        },
+    )
+
+
 def judge_nights(
-    parts: Sequence[Part],
+    given: Stacked,
     fleet: FleetTable,
     settings: JudgementSettings,
     closed: ClosedRows,
@@ -84,8 +121,7 @@ def judge_nights(
 
     Parameters
     ----------
-    parts : sequence of Part
-        All under the same register of planned stops; a night may have several, of different machines.
+    given : Stacked
     fleet : FleetTable
         In force on all of them.
     settings : JudgementSettings
@@ -99,49 +135,43 @@ def judge_nights(
     JudgedNight
         In the order of the parts.
     """
-    parts = [part for part in parts if len(part.state)]
-    if not parts:
-        return
     settings = _by_bare_names(settings)
-    sizes = np.array([len(part.state) for part in parts])
-    as_of = np.repeat([part.day for part in parts], sizes)
-    strands = _stacked([_named(part.state, _OF_STATE, place) for place, part in enumerate(parts)])
-    frames = {
-        name: _stacked([_of_part(part, name, place) for place, part in enumerate(parts)]) for name in _NAMES
-    }
-    history = {
-        (job, f"{subject}{MARK}{place}"): day
-        for place, part in enumerate(parts)
-        for (job, subject), day in part.history.items()
-    }
-    shutdowns = _for_nights(parts[0].derived.shutdowns, strands["machine"])
+    frames = given.frames
     told = prognosis(
-        strands, frames["surveys"], shutdowns, frames["findings"], closed, fleet, settings, as_of
+        given.strands,
+        frames["surveys"],
+        given.shutdowns,
+        frames["findings"],
+        closed,
+        fleet,
+        settings,
+        given.as_of,
     )
-    situation = replace(Situation(strands=told, as_of=as_of, history=history, closed=closed), **frames)  # type: ignore[arg-type]
+    situation = replace(
+        Situation(strands=told, as_of=given.as_of, history=given.history, closed=closed),
+        **frames,  # type: ignore[arg-type]
+    )
     every = answered(situation, settings, rules)
     answers = pd.concat([each.answers[[*COLUMNS, "at"]] for each in every], ignore_index=True)
     answers = answers.drop_duplicates(["rule", "subject_kind", "subject"], ignore_index=True)
-    due: list[list[tuple[int, Verdict]]] = [[] for _ in parts]
+    due: list[list[tuple[int, Verdict]]] = [[] for _ in given.parts]
     for number, each in enumerate(every):
-        for verdict in verdicts(each, each.due.tolist(), situation, settings):
+        # Orders go by facts alone; the rows and settings behind them are told of nights that are published.
+        bare_rule = replace(each.rule, evidence=(), beside=(), reads=())
+        for verdict in verdicts(each._replace(rule=bare_rule), each.due.tolist(), situation, settings):
             due[int(verdict.subject.rpartition(MARK)[2])].append((number, _bare_verdict(verdict)))
-    ends = np.cumsum(sizes)
-    first = ends - sizes
     bare, whose = _split(answers["subject"].to_numpy(dtype=object))
     machine, _ = _split(answers["machine"].to_numpy(dtype=object))
     answers = answers.assign(subject=_texts(bare), machine=_texts(machine))
     for name in _OF_STATE:
         told[name] = _texts(_split(told[name].to_numpy(dtype=object))[0])
-    for place, part in enumerate(parts):
+    begin = 0
+    for place, part in enumerate(given.parts):
         here = answers.loc[whose == place].reset_index(drop=True)
-        here["at"] = np.where(here["at"] >= 0, here["at"] - first[place], -1)
-        yield JudgedNight(
-            part.day,
-            here,
-            tuple(due[place]),
-            told.iloc[first[place] : ends[place]].reset_index(drop=True),
-        )
+        here["at"] = np.where(here["at"] >= 0, here["at"] - begin, -1)
+        end = begin + len(part.state)
+        yield JudgedNight(part.day, here, tuple(due[place]), told.iloc[begin:end].reset_index(drop=True))
+        begin = end
 
 
 def _texts(names: NDArray[Any]) -> pd.Series[Any]:
@@ -174,7 +204,7 @@ def _named(frame: pd.DataFrame, columns: Iterable[str], place: int) -> pd.DataFr
     )
 
 
-def _stacked(frames: Sequence[pd.DataFrame]) -> pd.DataFrame:
+def _joined(frames: Sequence[pd.DataFrame]) -> pd.DataFrame:
     filled = [frame for frame in frames if len(frame)] or list(frames[:1])
     return pd.concat(filled, ignore_index=True) if len(filled) > 1 else filled[0].reset_index(drop=True)
 

@@ -18,7 +18,7 @@ import pandas as pd
 from takeup.derive.derivation import ASIDE_CACHE, EPOCH, SURVEY_CACHE, derive
 from takeup.derive.state import state
 from takeup.judgement.fleet import fleet_record
-from takeup.judgement.nights import JudgedNight, Part, fit_for_many, judge_nights
+from takeup.judgement.nights import JudgedNight, Part, fit_for_many, judge_nights, stacked
 from takeup.model import Feed
 from takeup.night.progress import Progress, unwatched
 from takeup.retell.clocks import clocks, passed
@@ -225,10 +225,7 @@ def _judged(
     rules = [fit_for_many(variant.rules) for variant in variants]
     running = [each for each in kept if len(each.state)]
     arrived = [Part(each.day, each.state, each.derived, known[each.day].history) for each in running]
-    first = [
-        list(_in_chunks(arrived, fleet, variant.settings, known, its))
-        for variant, fleet, its in zip(variants, fleets, rules, strict=True)
-    ]
+    first = _answers(arrived, variants, fleets, known, rules)
     more: list[tuple[NDArray[np.int64], Part]] = []
     for at, each in enumerate(running):
         more += _between(each, [told[at] for told in first], days, variants, known, skip=skip)
@@ -237,16 +234,16 @@ def _judged(
     counts.strand_nights += sum(
         int(((each.until[:, None] > np.array(days)) & (np.array(days) >= each.day)).sum()) for each in running
     )
+    again = _answers([part for _, part in more], variants, fleets, known, rules)
     told = []
-    for variant, fleet, its, judged in zip(variants, fleets, rules, first, strict=True):
+    for judged, later in zip(first, again, strict=True):
         by_day: dict[int, list[Anew]] = {day: [] for day in days}
         for each in kept:
             if not len(each.state):
                 by_day[each.day].append(Anew(each.touched, None))
         for each, answers in zip(running, judged, strict=True):
             by_day[each.day].append(Anew(each.touched, answers))
-        again = _in_chunks([part for _, part in more], fleet, variant.settings, known, its)
-        for (groups, _), answers in zip(more, again, strict=True):
+        for (groups, _), answers in zip(more, later, strict=True):
             by_day[answers.day].append(Anew(groups, answers))
         told.append(by_day)
     for day in days:
@@ -261,23 +258,33 @@ def _stand_until(kept: list[_Derived], end: int) -> None:
         following.update(dict.fromkeys(each.groups.tolist(), each.day))
 
 
-def _in_chunks(
+def _answers(
     parts: Sequence[Part],
-    fleet: FleetTable,
-    settings: Settings,
+    variants: Sequence[Variant],
+    fleets: Sequence[FleetTable],
     known: Mapping[int, Known],
-    rules: Sequence[Rule],
-) -> Iterator[JudgedNight]:
-    """All parts judged, so many strands at once."""
+    rules: Sequence[Sequence[Rule]],
+) -> list[list[JudgedNight]]:
+    """All parts judged under each variant, so many strands at once."""
+    found: list[list[JudgedNight]] = [[] for _ in variants]
+    for chunk in _chunks(parts, known):
+        given, closed = stacked(chunk), known[chunk[0].day].closed
+        for its, variant, fleet, rule in zip(found, variants, fleets, rules, strict=True):
+            its.extend(judge_nights(given, fleet, variant.settings.judgement, closed, rule))
+    return found
+
+
+def _chunks(parts: Sequence[Part], known: Mapping[int, Known]) -> Iterator[list[Part]]:
+    """Parts that fit into memory together and know of the same closed findings."""
     chunk: list[Part] = []
     for part in parts:
         full = sum(len(each.state) for each in chunk) + len(part.state) > MOST_AT_ONCE
         if chunk and (full or known[chunk[0].day].closed is not known[part.day].closed):
-            yield from judge_nights(chunk, fleet, settings.judgement, known[chunk[0].day].closed, rules)
+            yield chunk
             chunk = []
         chunk.append(part)
     if chunk:
-        yield from judge_nights(chunk, fleet, settings.judgement, known[chunk[0].day].closed, rules)
+        yield chunk
 
 
 def _between(
