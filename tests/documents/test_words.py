@@ -121,6 +121,7 @@ def test_every_subject_of_an_order_to_correct_data_has_a_name() -> None:
         name = subject_name(env, "source", f"{feed}/{case}")
         assert "_" not in name
         assert name.startswith(WORDS["feed"][feed])
+        assert subject_name(env, "source", feed) == WORDS["feed"][feed]
 
 
 def test_a_code_without_a_name_stops_the_page() -> None:

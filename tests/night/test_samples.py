@@ -230,9 +230,11 @@ def test_a_miscounted_survey_row_is_set_aside_with_its_arithmetic(kept_out, site
     (row,) = [row for row in kept_out if row["state"] == "set aside" and "EL-13-B" in row["raw"]]
     assert "21 pitches" in row["wanted"]
     assert "pitch" in row["why"]
-    assert any(
-        job == "correct_data" and "whole_pitch_miscount" in subject for job, subject in orders(site, 1)
-    )
+    asked = orders(site, 1)["correct_data", "elongation_readings"]
+    assert {reason["subject"].partition("/")[2] for reason in asked["reasons"]} == {
+        "copied_survey",
+        "whole_pitch_miscount",
+    }
 
 
 def test_a_survey_copied_from_the_one_before_is_no_new_evidence_and_the_chain_is_measured_again(
@@ -241,8 +243,50 @@ def test_a_survey_copied_from_the_one_before_is_no_new_evidence_and_the_chain_is
     copied = [row for row in kept_out if row["state"] == "set aside" and "FE-31-B" in row["raw"]]
     assert len(copied) == 4
     assert all("as on the last survey" in row["found"] and "repeat" in row["why"] for row in copied)
-    assert ("correct_data", "elongation_readings/copied_survey") in orders(site, 1)
+    assert "FE-31-B" in orders(site, 1)["correct_data", "elongation_readings"]["strands"]
     assert "FE-31-B" in orders(site, 1)["measure", "FE-31"]["strands"]
+
+
+def test_a_survey_copied_from_a_sister_strand_leaves_neither_of_them_as_evidence(kept_out):
+    """The two had stood 0.3 points apart; nobody can tell which of the two was copied."""
+    copied = {
+        strand: [row for row in kept_out if row["state"] == "set aside" and strand in row["raw"]]
+        for strand in ("EL-14-A", "EL-14-B")
+    }
+    assert [len(found) for found in copied.values()] == [4, 4]
+    assert all("as on EL-14-B that day" in row["found"] for row in copied["EL-14-A"])
+    assert all("as on EL-14-A that day" in row["found"] for row in copied["EL-14-B"])
+
+
+def test_sprockets_past_the_gauge_are_ordered_and_old_gaugings_asked_for_again(site):
+    """A tenth of a barrel of 44.45 mm is 4.4 mm; EL-12 was gauged in 2023, some 0.6 points of wear ago."""
+    told = orders(site, 1)
+    worn = told["sprockets", "EL-14 chain"]
+    assert (worn["urgency"], worn["shutdown"]) == ("next shutdown", "Autumn 2026")
+    assert {reason["case"] for reason in worn["reasons"]} == {"tooth_worn"}
+    again = told["measure", "EL-12"]
+    assert {(reason["rule"], reason["case"]) for reason in again["reasons"]} == {
+        ("sprocket_wear", "tooth_old")
+    }
+    assert ("sprockets", "EL-13 chain") not in told
+    record = (
+        site.folders.queue
+        / "night-000001"
+        / "orders"
+        / f"{told['replace_set', 'EL-14 chain']['number']}.html"
+    ).read_text("utf-8")
+    assert "at its limit: reverse it" in " ".join(record.split()).lower()
+
+
+def test_what_lapses_of_lubrication_cost_is_told_from_the_surveys(site):
+    """Drawn at 0.25 % per 1000 h, and some 1550 h lie beyond the plan: 0.39 points, within what is told."""
+    order = orders(site, 1)["lubricate", "SL-63"]
+    for reason in order["reasons"]:
+        found = {fact["name"]: fact["value"] for fact in reason["facts"]}
+        assert abs(found["lapse_cost_points"] - 0.39) < found["lapse_uncertainty_points"]
+        assert found["lapse_cost_points"] > found["lapse_uncertainty_points"]
+    page = (site.folders.queue / "night-000001" / "orders" / f"{order['number']}.html").read_text("utf-8")
+    assert "run hours without lubricant cost about" in " ".join(page.split())
 
 
 def test_readings_of_a_strand_that_no_register_names_wait(kept_out, site):

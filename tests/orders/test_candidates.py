@@ -9,7 +9,6 @@ import pandas as pd
 import pytest
 from tests.orders.plant import MONDAY, Plant, due, shutdown_frame
 
-from takeup.audit.answers import strand_answer
 from takeup.errors import OurFault
 from takeup.judgement.facts import FACTS
 from takeup.model import Fact, Job, Order, Urgency, Verdict
@@ -38,13 +37,13 @@ def raised(*verdicts: Verdict, plant: Plant | None = None) -> list[Order]:
         (
             due(Job.CORRECT_DATA, "run_hours/rows_refused", kind="source"),
             "source",
-            "run_hours/rows_refused",
+            "run_hours",
             (),
         ),
         (
             due(Job.CORRECT_DATA, "strands/pin_case_mm", kind="source", strands=("E1-A", "D2-N")),
             "source",
-            "strands/pin_case_mm",
+            "strands",
             ("D2-N", "E1-A"),
         ),
         (
@@ -63,12 +62,31 @@ def test_a_verdict_belongs_to_one_subject(
     assert (order.subject_kind, order.subject, order.strands) == (kind, subject, strands)
 
 
+def test_all_that_is_kept_out_or_missing_of_one_feed_is_one_order() -> None:
+    kinds = ("copied_survey", "not_a_number", "whole_pitch_miscount")
+    asked = [
+        due(
+            Job.CORRECT_DATA,
+            f"elongation_readings/{kind}",
+            Urgency.THIS_WEEK if kind == "copied_survey" else Urgency.PLAN,
+            rule="data_unjudged",
+            kind="source",
+        )
+        for kind in kinds
+    ]
+    greased = due(Job.CORRECT_DATA, "E1-A", rule="grease_on_dry", case="greased")
+    orders = raised(*asked, due(Job.CORRECT_DATA, "lube_records/too_short", kind="source"), greased)
+    assert [(order.subject, order.urgency, len(order.reasons)) for order in orders] == [
+        ("elongation_readings", Urgency.THIS_WEEK, 3),
+        ("lube_records", Urgency.PLAN, 1),
+        ("lube_records/greased", Urgency.PLAN, 1),
+    ]
+
+
 def test_records_of_several_machines_name_their_strands_and_keep_no_machine() -> None:
     strands = ("E1-A", "D2-N")
     (order,) = raised(due(Job.CORRECT_DATA, "strands/pin_case_mm", kind="source", strands=strands))
     assert (order.machine, order.strands) == ("", ("D2-N", "E1-A"))
-    answer = strand_answer("E1-A", MONDAY, (), [order], pd.DataFrame(columns=["feed", "file", "line"]))
-    assert answer.orders == (order,)
 
 
 def test_sprockets_of_a_machine_with_two_sets_are_asked_for_both() -> None:

@@ -51,6 +51,16 @@ def test_after_a_job_was_done(job: Job, seen: date, days: int, numbers: int) -> 
     assert len(plant.book) == numbers
 
 
+def test_a_mistake_that_the_finished_order_did_not_name_is_asked_for_at_once() -> None:
+    known = due(Job.CORRECT_DATA, "run_hours/not_a_number", rule="data_unjudged", kind="source", seen_on=None)
+    plant = plant_with_done(known)
+    plant.tell(known, due(Job.CORRECT_DATA, "run_hours/meter_dropped", rule="data_unjudged", kind="source"))
+    assert [[reason.subject for reason in order.reasons] for order in plant.book] == [
+        ["run_hours/not_a_number"],
+        ["run_hours/meter_dropped"],
+    ]
+
+
 def test_nothing_silences_stop_now() -> None:
     plant = plant_with_done(due(Job.INVESTIGATE_FRACTURE, urgency=Urgency.STOP_NOW, seen_on=OLD))
     assert [order.state for order in plant.book] == [OrderState.DONE, OrderState.PROPOSED]

@@ -1,7 +1,9 @@
 """Which order a due verdict belongs to.
 
 Replacing, shortening and sprockets are asked for a set; measuring, lubricating, aligning and investigating
-for a machine with its strands listed; correcting data for a feed and a case, as ``strands/value_missing``.
+for a machine with its strands listed. Correcting data for a feed, with all that is kept out or missing of it
+in one list; but what a rule about a strand wants put right, for feed and case, as ``lube_records/greased``:
+it ends by an answer of its own.
 """
 
 from __future__ import annotations
@@ -128,5 +130,5 @@ def _each(named: object) -> tuple[object, ...]:
 
 def _source(verdict: Verdict) -> str:
     if verdict.subject_kind == "source":
-        return verdict.subject
+        return verdict.subject.partition("/")[0]
     return f"{CORRECTED_FEED.get(verdict.rule, Feed.STRANDS.value)}/{verdict.reason}"

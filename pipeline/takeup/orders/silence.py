@@ -52,7 +52,7 @@ def hearing(
     """Sort tonight's due verdicts by whether a finished job silences them.
 
     Nothing silences *stop now*, a strand the finished job did not cover, evidence dated after the work, or a
-    finding that its order did not name.
+    finding or mistake in data that its order did not name.
 
     Parameters
     ----------
@@ -118,6 +118,10 @@ def _speaks(each: Asked, order: Order, done_on: date) -> bool:
     if each.verdict.rule in LEFT_OUT_BY_RULE or each.urgency is Urgency.STOP_NOW:
         return True
     if not set(each.strands) <= set(order.strands):
+        return True
+    if each.job is Job.CORRECT_DATA and not any(
+        (reason.rule, reason.subject) == each.question for reason in order.reasons
+    ):
         return True
     if each.evidence_on is not None and each.evidence_on > done_on:
         return True

@@ -1,4 +1,4 @@
-"""Rows that are kept out and values that are missing are put right by people, one order a feed and reason.
+"""Rows that are kept out and values that are missing are put right by people: one question a feed and reason.
 
 Never guessed, never dropped. This week where they may hide a strand that is past its plan line or cannot be
 judged at all, else planned. Rows dated later than the day told are no mistake and ask for nothing. Source:
