@@ -11,7 +11,8 @@ import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
 
 from takeup.audit.answers import (
     Answered,
@@ -36,7 +37,7 @@ from takeup.night.evidence import strand_evidence
 from takeup.night.fleet import recalled_fleet
 from takeup.night.stale import stale_feeds
 from takeup.night.telling import placed
-from takeup.orders import closed_rows, done_days, machines_at_work
+from takeup.orders import closed_rows, done_days, machines_at_work, without_effect
 from takeup.orders.told import OPEN
 from takeup.orders.visits import held
 from takeup.site import Site
@@ -44,6 +45,9 @@ from takeup.site.folders import recall
 from takeup.site.reading import reading_store
 from takeup.site.settings import Settings, read_settings
 from takeup.store import Store
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True)
@@ -132,10 +136,19 @@ class _Known:
             everything=not self.is_last,
         )
 
+    @cached_property
+    def before(self) -> list[Order]:
+        """The book that night began with."""
+        return self.store.orders(night=self.night - 1)
+
+    @cached_property
+    def closed(self) -> pd.DataFrame:
+        """The close-outs that night knew."""
+        return self.store.rows(Feed.ORDER_CLOSEOUTS, as_of=self.as_of, night=self.night)
+
     def judged(self) -> Judged:
         """The judgement of that night, told again by the book and the close-outs it began with."""
-        before = self.store.orders(night=self.night - 1)
-        closed = self.store.rows(Feed.ORDER_CLOSEOUTS, as_of=self.as_of, night=self.night)
+        before, closed = self.before, self.closed
         return judge(
             state(self.derived, self.as_of),
             self.derived,
@@ -155,7 +168,8 @@ class _Known:
         return [
             *self.store.kept_out(self.night),
             *self.derived.set_aside,
-            *placed(self.store, set_aside_by_people(self.nights, taken, archive, sources)),
+            *placed(self.store, without_effect(self.before, self.closed, self.as_of)),
+            *set_aside_by_people(self.nights, taken, archive, sources),
         ]
 
     def answers(self, subjects: Sequence[str]) -> Answers:

@@ -15,6 +15,9 @@ if TYPE_CHECKING:
 
 EPOCH = date(1970, 1, 1)
 
+#: how a row ended that a person does not trust
+SET_ASIDE = "set_aside"
+
 
 @dataclass(frozen=True)
 class UnfitSurvey:
@@ -30,8 +33,8 @@ class UnfitSurvey:
 class EndedRow:
     """A row that is in force no longer.
 
-    ``how`` is superseded, missing (a whole export no longer holds it) or set_aside (by a person), ``on`` the
-    day told by the night that ended it; ``by_file`` and ``by_line`` say which row took its place.
+    ``how`` is superseded or missing (a whole export no longer holds it), ``on`` the day told by the night
+    that ended it; ``by_file`` and ``by_line`` say which row took its place.
     """
 
     feed: str
@@ -86,6 +89,8 @@ class LeftOutRecord:
             self._unfit[strand].append(UnfitSurvey(strand, on, note, bool(usable)))
         self._ended: defaultdict[str, list[EndedRow]] = defaultdict(list)
         for each in ended:
+            if each["how"] == SET_ASIDE:  # told among the rows kept out, with who and why
+                continue
             self._ended[each["subject"]].append(_ended(each, origins))
 
     def of(self, subjects: Iterable[str]) -> LeftOut:

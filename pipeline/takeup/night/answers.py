@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from takeup.audit.answers import ExportLine, OrderAnswer, close_outs
@@ -69,12 +70,19 @@ class Answers:
             int(row["row_id"]): row for row in store.origins(rows - {-1}).to_dict("records")
         }
 
+        whose = {self._place(row["row_id"]): row["subject"] for row in ended}
         self.left_out = LeftOutRecord(
-            (row for row in kept_out if row.subject in asked),
+            # What people set aside is known by file and line; whom it concerns, its row in the store says.
+            (replace(row, subject=row.subject or whose.get((row.sha256, row.line), "")) for row in kept_out),
             surveys[surveys["life_id"].isin(set(running))],
             ended,
             self._origins,
         )
+
+    def _place(self, row_id: int) -> tuple[str, int]:
+        """The SHA-256 and line of a row."""
+        where = self._origins[int(row_id)]
+        return where["sha256"], int(where["line"])
 
     def of(self, order: Order, lines: Iterable[ExportLine]) -> OrderAnswer:
         """Why one order stands.
