@@ -1,12 +1,12 @@
 """Past nights told again from archive and ledger, each on top of the one before it, into a scratch store.
 
-Everything that tells the past goes this way: a store made again, a replay, a rehearsal. Nothing here writes
-into the site: a night told again reads the archive and writes into the store it is given.
+Whoever tells past nights as they were goes this way: a store made again, a replay. Nothing here writes into
+the site: a night told again reads the archive and writes into the store it is given.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -36,7 +36,7 @@ class PastNight:
     intent : Intent
         What it set out to do, as recorded.
     settings : Settings
-        Those it was told under this time.
+        Those it was told under.
     told : Told
         What came out this time.
     nights : sequence of dict
@@ -54,8 +54,6 @@ def told_again(
     store: Store,
     nights: Sequence[dict[str, Any]],
     folders: Folders,
-    *,
-    change: Callable[[Settings], Settings] | None = None,
     progress: Progress = unwatched,
 ) -> Iterator[PastNight]:
     """Tell nights again, oldest first; each is yielded as soon as it stands in the store.
@@ -68,9 +66,6 @@ def told_again(
         The ledger's records of nights, from the first one on, without a gap.
     folders : Folders
         Of the site; only its archive is read.
-    change : callable, optional
-        ``change(settings)`` gives the settings to tell a night under instead of those it was told under.
-        The tables of past forecasts are then those that come of them; without it they are those recorded.
     progress : callable
 
     Yields
@@ -82,18 +77,14 @@ def told_again(
     StoreError
         If archived bytes are missing or are not those received; ``where`` names the file.
     """
-    last: Told | None = None
     for place, record in enumerate(nights):
         progress("nights", place, len(nights))
         intent = Intent.of(record)
         settings = read_settings(recall(folders.archive, intent.settings).decode("utf-8"))
         fleet = fleet_before(intent, folders.archive)
-        if change is not None:
-            settings = change(settings)
-            fleet = last.fleet_record if last else None
         files = archived_files(folders, intent.files)
-        last = tell(store, intent, settings, files, folders.archive, fleet=fleet)
-        yield PastNight(record, intent, settings, last, nights[: place + 1])
+        told = tell(store, intent, settings, files, folders.archive, fleet=fleet)
+        yield PastNight(record, intent, settings, told, nights[: place + 1])
     progress("nights", len(nights), len(nights))
 
 
