@@ -239,6 +239,15 @@ def _parser() -> argparse.ArgumentParser:
         help="a new folder for what they would have published (default: beside the site)",
     )
 
+    verify = command("verify", _verify, "check that the whole site is what its nights recorded")
+    verify.add_argument(
+        "--head",
+        nargs="+",
+        default=[],
+        metavar="DIGITS",
+        help="the ledger's head from a printed page or an outlet; its first four groups will do",
+    )
+
     command("rebuild", _rebuild, "make the store again from archive and ledger")
     return parser
 
@@ -417,6 +426,16 @@ def _replay(given: argparse.Namespace) -> int:
         )
     _say(told, given)
     return 0 if told.equal else 1
+
+
+def _verify(given: argparse.Namespace) -> int:
+    from takeup.site import Site
+    from takeup.verify import verify
+
+    with _Bar() as bar:
+        told = verify(Site.open(given.site), head=" ".join(given.head), wait_seconds=given.wait, progress=bar)
+    _say(told, given)
+    return 0 if told.sound else 1
 
 
 def _print(record: dict[str, Any], text: str, given: argparse.Namespace) -> int:

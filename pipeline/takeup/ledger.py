@@ -11,7 +11,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -71,18 +71,7 @@ class Ledger:
         LedgerError
             Naming the first line that is not canonical, or does not follow from the line before it.
         """
-        previous = BEGINNING
-        for number, line in self.lines():
-            record = _read(line, where=f"{self.path.name} line {number}")
-            if record.get("previous") != previous:
-                raise LedgerError(
-                    f"this record follows {record.get('previous')!r}, the line before it is {previous!r}",
-                    where=f"{self.path.name} line {number}",
-                    why="A line was changed, dropped, moved or added here or just before.",
-                    todo="Put the ledger back from your backup.",
-                )
-            previous = _digest(line)
-            yield record
+        yield from chained(self.lines(), self.path.name)
 
     def nights(self) -> list[dict[str, Any]]:
         """The records of told nights, oldest first."""
@@ -133,6 +122,34 @@ class Ledger:
                 todo="Make room on the disk or mend the rights of the folder, then run the night again.",
             ) from error
         return _digest(line)
+
+
+def chained(lines: Iterable[tuple[int, bytes]], name: str) -> Iterator[dict[str, Any]]:
+    """The records in lines without their ends, each checked against the chain.
+
+    Parameters
+    ----------
+    lines : iterable of (number, bytes)
+    name : str
+        Of the file, for errors.
+
+    Raises
+    ------
+    LedgerError
+        As :meth:`Ledger.records`.
+    """
+    previous = BEGINNING
+    for number, line in lines:
+        record = _read(line, where=f"{name} line {number}")
+        if record.get("previous") != previous:
+            raise LedgerError(
+                f"this record follows {record.get('previous')!r}, the line before it is {previous!r}",
+                where=f"{name} line {number}",
+                why="A line was changed, dropped, moved or added here or just before.",
+                todo="Put the ledger back from your backup.",
+            )
+        previous = _digest(line)
+        yield record
 
 
 def head_of(record: dict[str, Any]) -> str:

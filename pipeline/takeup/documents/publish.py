@@ -48,6 +48,8 @@ PAGE_A_LINE, FACT_A_LINE = 1, 6
 #: files put on the disk at a time; more made no difference, one alone took two to three times as long
 AT_A_TIME = 8
 CURRENT = "current"
+#: the folders inside a night's own
+PARTS = ("orders", "reminders", "why")
 
 #: Order numbers name files, so they may hold nothing that a file system or a style sheet could misread.
 FILE_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
@@ -270,7 +272,7 @@ class _Staging:
     @property
     def parts(self) -> tuple[Path, ...]:
         """The folders inside it."""
-        return tuple(self.folder / part for part in ("orders", "reminders", "why"))
+        return tuple(self.folder / part for part in PARTS)
 
     def empty(self) -> None:
         """The folder, new and empty."""
