@@ -276,17 +276,17 @@ def test_a_site_may_draw_its_plan_line_lower() -> None:
 @pytest.mark.parametrize(
     ("hours", "stop", "urgency"),
     [
-        pytest.param(5570, None, Urgency.NEXT_SHUTDOWN, id="in 8 days"),
-        pytest.param(5610, None, Urgency.THIS_WEEK, id="in 7 days"),
-        pytest.param(5610, at(9), Urgency.THIS_WEEK, id="in 7 days, a stop after it"),
-        pytest.param(5610, at(2), Urgency.NEXT_SHUTDOWN, id="in 7 days, a stop before it"),
+        pytest.param(5510, None, Urgency.NEXT_SHUTDOWN, id="in 8 days"),
+        pytest.param(5550, None, Urgency.THIS_WEEK, id="in 7 days"),
+        pytest.param(5550, at(9), Urgency.THIS_WEEK, id="in 7 days, a stop after it"),
+        pytest.param(5550, at(2), Urgency.NEXT_SHUTDOWN, id="in 7 days, a stop before it"),
         pytest.param(5900, None, Urgency.THIS_WEEK, id="past"),
     ],
 )
 def test_a_limit_of_strength_that_may_come_within_a_week_waits_for_no_later_stop(
     hours: float, stop: tuple[float, float] | None, urgency: Urgency
 ) -> None:
-    """From 5500 h on the bushing wall may be gone 246.6 h later, at up to 20.4 h a day. *This week* is at
+    """From 5500 h on the bushing wall may be gone 185.5 h later, at up to 20.4 h a day. *This week* is at
     most seven days: common practice, no source. The depth of the case is a default, which asks for nothing.
     """
     run = {"bushing_case_mm": np.nan, "hours_reckoned": hours, "hours_now": hours}

@@ -25,7 +25,7 @@ from takeup.model import Job, Urgency
 
 WEEK, PLAN = Urgency.THIS_WEEK, Urgency.PLAN
 #: on the start rate of clean conveyors: grown by 2 sqrt 2 x 0.0562 = 0.159 points in 794 h at 0.2 %/1000 h
-CLEAN = {"service": "clean", "lube_plan": "none_by_decision"} | worn(0.3)
+CLEAN = {"service": "clean", "lube_plan": "none_by_decision"} | worn(0.1)
 
 CASES: dict[str, tuple[dict[str, Any], str, Urgency | None]] = {
     "within the interval": (CLEAN | {"hours_now": 6200}, "within_interval", None),

@@ -28,11 +28,13 @@ def lives(
     *,
     changed_early: bool,
     plant: ArrayLike = 1.0,
+    as_found: float = 1.0,
     horizon: float = 60_000.0,
 ) -> Fleet:
     """Some lives of this world; changed past 0.7 of the limit if ``changed_early``, else followed to it.
 
-    ``plant`` is how much faster each service wears at one plant than its usual rate says.
+    ``plant`` is how much faster each service wears at one plant than its usual rate says, ``as_found`` the
+    share of chains measured a last time when they are changed.
     """
     grid = np.arange(0.0, horizon + STEP, STEP)
     steps = grid.size - 1
@@ -60,9 +62,10 @@ def lives(
     if changed_early:
         # The next planned stop comes anywhere within the next 5000 h, but nobody runs past 1.2 of the limit.
         end = np.minimum(end + rng.uniform(0, 5000, count), crossing(grid, path, 1.2 * limit))
+    as_found = as_found if changed_early else 0.0  # a chain followed to its limit is not changed
     return surveyed(
         rng, grid, path, limit=limit, case=in_register, pitch_mm=rng.choice([76.2, 152.4, 304.8], count),
-        service=service, usual_rate=SERVICE_RATES[service], end_hours=end, blunder=0.04,
+        service=service, usual_rate=SERVICE_RATES[service], end_hours=end, as_found=as_found, blunder=0.04,
     )  # fmt: skip
 
 

@@ -31,12 +31,14 @@ def lives(
     *,
     changed_early: bool,
     plant: ArrayLike = 1.0,
+    as_found: float = 1.0,
     horizon: float = 80_000.0,
     happens: Collection[str] = INCIDENTS,
 ) -> Fleet:
     """Some lives of this world; changed at 0.6 to 1.0 of the limit if ``changed_early``, else followed to it.
 
-    ``plant`` is how much faster each service wears at one plant than its usual rate says, ``happens`` which
+    ``plant`` is how much faster each service wears at one plant than its usual rate says, ``as_found`` the
+    share of chains measured a last time when they are changed, ``happens`` which
     of :data:`INCIDENTS` do. What is left out is drawn all the same, so that the chains are the same ones.
     """
     grid = np.arange(0.0, horizon + STEP, STEP)
@@ -67,9 +69,10 @@ def lives(
     # and never so many that the next survey would seem to lie before the last.
     changed = rng.uniform(0, 1, count) * end
     changed[rng.random(count) >= 1 / 3] = np.inf
+    as_found = as_found if changed_early else 0.0  # a chain followed to its limit is not changed
     return surveyed(
         rng, grid, path, limit=limit, case=in_register, pitch_mm=rng.choice([101.6, 152.4, 203.2], count),
-        service=service, usual_rate=SERVICE_RATES[service], end_hours=end,
+        service=service, usual_rate=SERVICE_RATES[service], end_hours=end, as_found=as_found,
         shortened_at=shortened if "shortening" in happens else None,
         meter_changed_at=changed if "meter" in happens else None,
     )  # fmt: skip

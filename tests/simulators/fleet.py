@@ -12,6 +12,10 @@ if TYPE_CHECKING:
 
 #: Step on which the true elongation is laid down. [h]
 STEP = 50.0
+#: Fewest hours between two surveys of a strand.
+LEAST_HOURS = 150.0
+#: Elongation at which a rule of thumb takes every chain off, whatever its limit. [%]
+FLAT_RULE = 3.0
 #: Pitches in a span and marks on a strand.
 SPAN_PITCHES, MARKS = 20, 4
 
@@ -22,7 +26,7 @@ class Fleet:
 
     ``hours`` are those the meter tells, ``run_hours`` those the chain ran. ``limit_hours`` are the true life
     hours at which the true elongation reached the limit, known to the simulator even where the chain was
-    changed before.
+    changed before; ``flat_hours`` those at which it reached :data:`FLAT_RULE`.
     """
 
     hours: NDArray[np.float64]
@@ -36,6 +40,7 @@ class Fleet:
     service: NDArray[np.int64]
     usual_rate: NDArray[np.float64]
     limit_hours: NDArray[np.float64]
+    flat_hours: NDArray[np.float64]
 
     def __len__(self) -> int:
         return self.limit.size
@@ -48,7 +53,7 @@ class Fleet:
         return Fleet(
             self.hours[rows], self.run_hours[rows], self.e[rows], starts, self.limit[lives], self.case[lives],
             self.u[lives], self.u_zero[lives], self.service[lives], self.usual_rate[lives],
-            self.limit_hours[lives],
+            self.limit_hours[lives], self.flat_hours[lives],
         )  # fmt: skip
 
     def kept(self, rows: NDArray[np.bool_]) -> Fleet:
@@ -58,6 +63,7 @@ class Fleet:
         return Fleet(
             self.hours[rows], self.run_hours[rows], self.e[rows], np.concatenate([[0], np.cumsum(counts)]),
             self.limit, self.case, self.u, self.u_zero, self.service, self.usual_rate, self.limit_hours,
+            self.flat_hours,
         )  # fmt: skip
 
 
@@ -85,6 +91,7 @@ def surveyed(
     usual_rate: NDArray[np.float64],
     interval: tuple[float, float] = (300.0, 1500.0),
     blunder: float = 0.02,
+    as_found: float = 0.0,
     shortened_at: NDArray[np.float64] | None = None,
     meter_changed_at: NDArray[np.float64] | None = None,
 ) -> Fleet:
@@ -93,7 +100,8 @@ def surveyed(
     The next survey comes after some hours drawn from ``interval``, sooner where a quarter of the hours left
     at the service's usual rate is less, but never within 150 h. A reading of one mark errs by its own repeat
     and ends, a survey by its pull, tape and temperature together, and now and then by a pull three times as
-    far off. The zero, measured once at fitting, errs alike and stays with the life. The truth is the mean
+    far off. ``as_found`` is the share of chains that are measured a last time when they are changed. The
+    zero, measured once at fitting, errs alike and stays with the life. The truth is the mean
     elongation of the spans measured: what other spans do is not the forecast's question.
 
     A chain ``shortened_at`` some hours is measured over other pitches afterwards: born by so much longer or
@@ -104,13 +112,16 @@ def surveyed(
     now, e_now = np.zeros(lives), np.zeros(lives)
     while (now <= end_hours).any():
         left = 1000 * np.maximum(limit - e_now, 0) / usual_rate
-        now = now + np.maximum(np.minimum(rng.uniform(*interval, size=lives), left / 4), 150.0)
-        # By proportion between grid points; the grid is even.
-        at = np.minimum((now / STEP).astype(np.int64), grid.size - 2)
-        row = np.arange(lives)
-        e_now = path[row, at] + (path[row, at + 1] - path[row, at]) * (now - grid[at]) / STEP
+        now = now + np.maximum(np.minimum(rng.uniform(*interval, size=lives), left / 4), LEAST_HOURS)
+        e_now = _worn(grid, path, now)
         walks.append((now, e_now))
     hours, true = (np.stack(values, axis=1) for values in zip(*walks, strict=True))
+    # The walk that comes too late is the last one instead, if the one before was not just now.
+    row, late = np.arange(lives), (hours > end_hours[:, None]).argmax(axis=1)
+    latest = np.where(late > 0, hours[row, late - 1], 0.0)
+    asked = (rng.random(lives) < as_found) & (end_hours - latest >= LEAST_HOURS)
+    hours[row, late] = np.where(asked, end_hours, hours[row, late])
+    true[row, late] = np.where(asked, _worn(grid, path, end_hours), true[row, late])
     seen = hours <= end_hours[:, None]
     counts = seen.sum(axis=1)
     most = hours.shape[1]
@@ -135,4 +146,11 @@ def surveyed(
     return Fleet(
         told[seen], hours[seen], e[seen], np.concatenate([[0], np.cumsum(counts)]), limit, case, u, u_zero,
         service, usual_rate, crossing(grid, path, limit),
+        crossing(grid, path, np.full(lives, FLAT_RULE)),
     )  # fmt: skip
+
+
+def _worn(grid: NDArray[np.float64], path: NDArray[np.float64], hours: NDArray[np.float64]):
+    """Elongation of each life at its hours, by proportion between grid points; the grid is even."""
+    at, row = np.minimum((hours / STEP).astype(np.int64), grid.size - 2), np.arange(hours.size)
+    return path[row, at] + (path[row, at + 1] - path[row, at]) * (hours - grid[at]) / STEP

@@ -40,8 +40,8 @@ def inverse_prediction(
     *,
     after: float,
     level: float = 0.90,
-) -> tuple[Floats, Floats]:
-    """Early and late hours from each survey to its level, as :func:`fieller` on the surveys so far.
+) -> tuple[Floats, Floats, Floats]:
+    """Early, middle and late hours from each survey to its level, as :func:`fieller` on the surveys so far.
 
     NaN with fewer than three surveys past the run-in. Running sums per life instead of a call a survey.
     """
@@ -71,5 +71,10 @@ def inverse_prediction(
         early, late = centre - half, centre + half
     openly = (g >= 1) | (slope <= 0)
     early, late = np.where(openly, 0.0, 1000 * early - hours), np.where(openly, np.inf, 1000 * late - hours)
+    middle = np.where(slope > 0, np.maximum(1000 * estimate - hours, 0), np.inf)
     few = n < 3
-    return np.where(few, np.nan, np.maximum(early, 0)), np.where(few, np.nan, late)
+    return (
+        np.where(few, np.nan, np.maximum(early, 0)),
+        np.where(few, np.nan, middle),
+        np.where(few, np.nan, late),
+    )

@@ -26,11 +26,13 @@ def lives(
     *,
     changed_early: bool,
     plant: ArrayLike = 1.0,
+    as_found: float = 1.0,
     horizon: float = 60_000.0,
 ) -> Fleet:
     """Some lives of this world; changed at 0.6 to 1.1 of the limit if ``changed_early``, else followed to it.
 
-    ``plant`` is how much faster each service wears at one plant than its usual rate says.
+    ``plant`` is how much faster each service wears at one plant than its usual rate says, ``as_found`` the
+    share of chains measured a last time when they are changed.
     """
     grid = np.arange(0.0, horizon + STEP, STEP)
     steps = grid.size - 1
@@ -53,9 +55,10 @@ def lives(
     # Every path reaches its limit, if need be by a last step far beyond every horizon.
     path[:, -1] = np.maximum(path[:, -1], 10.0)
     end = crossing(grid, path, limit * (rng.uniform(0.6, 1.1, count) if changed_early else 1.05))
+    as_found = as_found if changed_early else 0.0  # a chain followed to its limit is not changed
     return surveyed(
         rng, grid, path, limit=limit, case=in_register, pitch_mm=rng.choice([101.6, 152.4, 203.2], count),
-        service=service, usual_rate=SERVICE_RATES[service], end_hours=end,
+        service=service, usual_rate=SERVICE_RATES[service], end_hours=end, as_found=as_found,
     )  # fmt: skip
 
 

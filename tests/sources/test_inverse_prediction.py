@@ -55,7 +55,7 @@ def test_many_lives_at_once_are_the_single_life_again() -> None:
     starts = np.concatenate([[0], np.cumsum(size)])
     hours = np.concatenate([np.sort(rng.uniform(0, 9000, n)) for n in size])
     e = 0.1 + 0.3 * hours / 1000 + rng.normal(0, 0.05, hours.size)
-    early, late = inverse_prediction(hours, e, starts, np.full(hours.size, 3.0), after=100.0)
+    early, middle, late = inverse_prediction(hours, e, starts, np.full(hours.size, 3.0), after=100.0)
     for begin, end in pairwise(starts):
         for survey in range(begin, end):
             rows = np.arange(begin, survey + 1)
@@ -63,7 +63,8 @@ def test_many_lives_at_once_are_the_single_life_again() -> None:
             if rows.size < 3:
                 assert np.isnan(early[survey])
                 continue
-            _, low, high = fieller(hours[rows], e[rows], 3.0)
+            at, low, high = fieller(hours[rows], e[rows], 3.0)
+            assert middle[survey] == pytest.approx(max(at - hours[survey], 0), rel=1e-6, abs=1e-6)
             if np.isinf(high):
                 assert (early[survey], late[survey]) == (0.0, np.inf)
             else:

@@ -196,7 +196,7 @@ class Forecast:
         8,
         "surveys",
         Source.PROPOSED,
-        "Most surveys a wear rate takes, the newest; for the whole site.",
+        "Surveys a wear rate takes, the newest, and more if these grew too little; for the whole site.",
         low=3,
         high=30,
         finest="site",

@@ -6,12 +6,12 @@ the formula or those of a shipped table, whichever are wider. How far ahead a fo
 measure: the way still to go to a limit is one less the stage.
 
 The quantiles hold for finite samples: of K past lives and one new, each is as likely as any other to be the
-most extreme, so the 5 % point stands at place 0.05 (K + 1). Many forecasts of one life are no more evidence
-than one, hence each life weighs the same, less the part of the way that it was not seen to go. Source:
-conformal prediction, from memory of V. Vovk, A. Gammerman and G. Shafer, *Algorithmic Learning in a Random
-World*, 2005, and R. Dunn, L. Wasserman and A. Ramdas, *Distribution-free prediction sets for two-layer
-hierarchical models*, 2023; the number of equal lives that unequal ones are worth from L. Kish, *Survey
-Sampling*, 1965; unverified.
+most extreme, so the 5 % point stands at place 0.05 (K + 1). Each life weighs the same, less the part of the
+way that it was not seen to go, and its many forecasts count for more than one only as far as they differ.
+Source: conformal prediction, from memory of V. Vovk, A. Gammerman and G. Shafer, *Algorithmic Learning in a
+Random World*, 2005, and R. Dunn, L. Wasserman and A. Ramdas, *Distribution-free prediction sets for two-layer
+hierarchical models*, 2023; the number of equal values that unequal ones and those of one life are worth from
+L. Kish, *Survey Sampling*, 1965; unverified.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ import numpy as np
 
 from takeup.errors import WearInputError
 from takeup.wear.forecast import KAPPA, Bounds, doubt_hours
-from takeup.wear.record import Ratios, known_rates, past_ratios
+from takeup.wear.record import READ_BETWEEN, TWO_ENDS, Ratios, known_rates, past_ratios
 from takeup.wear.trend import PHASE_RATIO, RUN_IN_HOURS, WINDOW, Floats, Ints
 
 if TYPE_CHECKING:
@@ -38,17 +38,21 @@ TAIL = 0.05
 #: Lives with a limit and a survey from which on a fleet's own record is used: with fewer than 19 equal ones
 #: the 5 % point lies beyond every score seen.
 FEWEST_LIVES = 20
-#: Lives scored that give a stage a middle of its own. Proposed for this project, no source.
-FEWEST_IN_STAGE = 8
+#: Lives scored at a stage that count for its middle as much as the course of the shipped middles does.
+#: Proposed for this project, no source.
+LIVES_FOR_MIDDLE = 8
 #: Lives that the other stages lend to one, taken together. Proposed for this project, no source.
 LENT_LIVES = 20.0
 #: Lives with a rate of their own before their service's middle is used. Proposed for this project, no source.
 FEWEST_FOR_POOLED = 3
 #: Factors for a fleet without a record, by stage, with a rate of one's own and without: the widest 5 and 95 %
-#: points at the plants of one simulated world, with none, five or ten past lives to lend a rate, rounded
-#: outwards to 0.05 (``python -m tests.benchmarks.coverage --shipped``), and shown on other worlds.
-SHIPPED_OWN = ((0.4, 1.9), (0.4, 2.0), (0.45, 2.25), (0.5, 2.35), (0.55, 2.3))
-SHIPPED_NONE = ((0.45, 2.65), (0.4, 2.4), (0.35, 2.2), (0.3, 2.45), (0.5, 2.15))
+#: points at the plants of two simulated worlds, with none, five or ten past lives to lend a rate, rounded
+#: outwards to 0.05 (``python -m tests.benchmarks.shipped``), and shown on others.
+SHIPPED_OWN = ((0.35, 1.9), (0.4, 1.95), (0.45, 2.15), (0.45, 2.35), (0.55, 2.25))
+SHIPPED_NONE = ((0.4, 2.6), (0.35, 2.3), (0.3, 2.1), (0.3, 2.05), (0.4, 2.15))
+#: Middles of the same, with thirty past lives, rounded to 0.01: only their course from stage to stage counts.
+COURSE_OWN = (0.83, 0.91, 0.98, 0.99, 0.98)
+COURSE_NONE = (1.17, 1.03, 0.85, 0.82, 0.89)
 #: Number of the form in which a table is archived: 2 knows stages alone, 1 had look-aheads too.
 FORM = 2
 #: 95 % point of the normal distribution, to join the doubt of the zero to the record's.
@@ -205,7 +209,8 @@ def new_life_points(
     low, high : float
         NaN with too few lives for such a point.
     worth : float
-        How many lives of equal weight these are worth.
+        How many independent values of equal weight these are worth: the square of the sum over the sum of
+        squares, values of one life counted together as far as they are alike (:func:`likeness`).
 
     Examples
     --------
@@ -219,12 +224,44 @@ def new_life_points(
     if life.size == 0:
         return np.nan, np.nan, 0.0
     _, whose = np.unique(life, return_inverse=True)
-    each = np.bincount(whose, weights=weight)
-    worth = float(each.sum() ** 2 / (each**2).sum())
+    alike = likeness(whose, value)
+    together, apart = np.bincount(whose, weights=weight) ** 2, np.bincount(whose, weights=weight**2)
+    worth = float(weight.sum() ** 2 / (alike * together + (1 - alike) * apart).sum())
     # The k-th lowest of K equal lives stands in the middle of its share, at (k - 1/2)/K of the weight.
     part = (tail * (worth + 1) - 0.5) / worth
     low, high = weighted_points(value, weight, [part, 1 - part])
     return float(low), float(high), worth
+
+
+def likeness(life: Ints, value: Floats) -> float:
+    """How alike the values of one life are: 0 not at all, 1 so that one tells as much as all.
+
+    The intraclass correlation of a one-way analysis of variance, lives being the classes. Source: R. A.
+    Fisher, *Statistical Methods for Research Workers*, 1925, chapter VII, from memory.
+
+    Parameters
+    ----------
+    life : (k,) int
+        Whose value it is, counted from 0 without gaps.
+    value : (k,) float
+
+    Examples
+    --------
+    >>> likeness(np.array([0, 0, 1, 1]), np.array([1.0, 1.0, 3.0, 3.0]))
+    1.0
+    >>> round(likeness(np.array([0, 0, 1, 1]), np.array([1.0, 2.0, 3.0, 4.0])), 3)
+    0.778
+    """
+    count = np.bincount(life)
+    lives, total = count.size, life.size
+    if lives < 2 or total == lives:
+        return 1.0
+    mean = np.bincount(life, weights=value) / count
+    between = (count * (mean - value.mean()) ** 2).sum() / (lives - 1)
+    within = ((value - mean[life]) ** 2).sum() / (total - lives)
+    a_life = (total - (count**2).sum() / total) / (lives - 1)
+    whole = between + (a_life - 1) * within
+    return float(np.clip((between - within) / whole, 0.0, 1.0)) if whole > 0 else 1.0
 
 
 def stage_of(share_of_limit: ArrayLike) -> Ints:
@@ -239,68 +276,95 @@ def stage_of(share_of_limit: ArrayLike) -> Ints:
 
 
 class _Scores(NamedTuple):
-    """The scores of one stage, (k,) each, and how many lives they are of and the middle of them."""
+    """The scores of one stage, (k,) each; how many lives they are of, and their middle.
+
+    ``scatter`` is their mean square about the middle, ``known`` the part of it that rates and tape account
+    for, ``forecast_part`` the mean square of the part of a score that is forecast and not doubt.
+    """
 
     life: Ints
     value: Floats
     weight: Floats
     lives: int
     middle: float
+    scatter: float
+    known: float
+    forecast_part: float
 
 
 def _scores(ratios: Ratios, at: Ints) -> _Scores:
     life, value = ratios.life[at], ratios.log_ratio[at]
     _, whose, count = np.unique(life, return_inverse=True, return_counts=True)
     weight = ratios.seen[at] / count[whose]
-    return _Scores(life, value, weight, int(count.size), float(weighted_points(value, weight, 0.5)))
+    middle = float(weighted_points(value, weight, 0.5))
+    squares = (
+        float((weight * part**2).sum() / weight.sum())
+        for part in (value - middle, ratios.u_log[at], ratios.forecast_part[at])
+    )
+    return _Scores(life, value, weight, int(count.size), middle, *squares)
 
 
-def _lent(mine: _Scores | None, others: list[_Scores]) -> list[_Scores]:
-    """The scores of other stages as one stage may use them: few, and about its own middle if it has one.
+def _middles(found: Mapping[int, _Scores], course: Floats) -> Floats:
+    """The middle of every stage: its own as far as its lives vouch for it, else the shipped course.
 
-    A stage's middle differs from the next one's, its scatter hardly. The middle of n lives is itself unsure
-    by pi/(2n) of their variance, so what is moved to it is spread by so much. Source of the variance: the
-    normal theory of the median, from memory; of the lending: proposed for this project, no source.
+    The course is first moved to the level of the record; a stage of n lives keeps n/(n + 8) of what it still
+    differs by. Source: shrinkage of group means, from memory of B. Efron and C. Morris, *Stein's Paradox in
+    Statistics*, 1977; the number proposed for this project, no source.
     """
-    worth = sum(float(other.weight.sum()) for other in others)
+    apart, lives = np.zeros(course.size), np.zeros(course.size)
+    for stage, scores in found.items():
+        apart[stage], lives[stage] = scores.middle - course[stage], scores.lives
+    level = (lives * apart).sum() / lives.sum()
+    middles: Floats = course + level + lives / (lives + LIVES_FOR_MIDDLE) * (apart - level)
+    return middles
+
+
+def _lent(mine: _Scores, at: float, others: list[tuple[_Scores, float]]) -> list[_Scores]:
+    """The scores of other stages as one stage may use them: few, about its own middle, with its own doubt.
+
+    Stages differ in their middle and in how sure rate and tape are; what a rate does later scatters alike. So
+    what is lent is moved from middle to middle, and its scatter less what rates and tape make of it is joined
+    by what they make of the borrower's. The middle of n lives is itself unsure by pi/(2n) of their variance.
+    Source of the variance: the normal theory of the median, from memory; of the lending: proposed for this
+    project, no source.
+    """
+    worth = sum(float(scores.weight.sum()) for scores, _ in others)
     share = min(1.0, LENT_LIVES / worth) if worth else 0.0
-    lent = [other._replace(weight=share * other.weight) for other in others]
-    if mine is None or mine.lives < FEWEST_IN_STAGE:
-        return lent
-    spread = math.sqrt(1 + math.pi / (2 * mine.lives))
-    return [other._replace(value=mine.middle + spread * (other.value - other.middle)) for other in lent]
+    unsure = 1 + math.pi / (2 * (mine.lives + LIVES_FOR_MIDDLE))
+    lent = []
+    for scores, middle in others:
+        later = max(scores.scatter - scores.known, 0.0) * mine.forecast_part / scores.forecast_part
+        wider = (later + mine.known) / scores.scatter if scores.scatter else 1.0
+        value = at + math.sqrt(unsure * wider) * (scores.value - middle)
+        lent.append(scores._replace(value=value, weight=share * scores.weight))
+    return lent
 
 
 def _cells(ratios: Ratios) -> tuple[Cell, ...]:
-    """One cell for each stage whose scores, with those lent by the others, are enough for both points.
-
-    With a rate of one's own the middles of the stages lie close together, so that a stage may borrow before
-    it has one; not the first stage, where such a rate is young and looks furthest ahead: nobody lends to it.
-    Without, the stage alone tells fast lives from slow ones.
-    """
+    """One cell for each stage where its own scores and what is lent are enough for both points."""
     cells, stages = [], stage_of(ratios.stage)
-    for own in (True, False):
+    for own, course in ((True, COURSE_OWN), (False, COURSE_NONE)):
         found = {
             stage: _scores(ratios, at)
             for stage in range(len(STAGES) + 1)
             if (at := np.flatnonzero((ratios.own == own) & (stages == stage))).size
         }
+        if not found:
+            continue
+        middles = _middles(found, np.log(course))
         for stage in range(len(STAGES) + 1):
-            mine, alike = found.get(stage), own and stage > 0
-            if not alike and (mine is None or mine.lives < FEWEST_IN_STAGE):
-                continue
-            lenders = [] if own and stage == 0 else [found[other] for other in found if other != stage]
-            used = [*([mine] if mine else []), *_lent(mine, lenders)]
-            if not used:
-                continue
+            mine = found.get(stage)
+            # A stage nobody was forecast at yet is as sure as the nearest.
+            like = mine or found[min(found, key=lambda other: (abs(other - stage), other))]._replace(lives=0)
+            others = [(scores, middles[other]) for other, scores in found.items() if other != stage]
+            used = [*([mine] if mine else []), *_lent(like, middles[stage], others)]
             life, value, weight = (
                 np.concatenate([getattr(scores, name) for scores in used])
                 for name in ("life", "value", "weight")
             )
             low, high, _ = new_life_points(life, value, weight)
-            made = mine.value.size if mine else 0
             if not (math.isnan(low) or math.isnan(high)):
-                lives = int(np.unique(life).size)
+                made, lives = mine.value.size if mine else 0, int(np.unique(life).size)
                 cells.append(Cell(own, stage, made, life.size - made, lives, math.exp(low), math.exp(high)))
     return tuple(cells)
 
@@ -451,8 +515,9 @@ def bounds(
 
     The record's factors multiply the hours forecast plus the doubt of the tape
     (:func:`takeup.wear.forecast.doubt_hours`), which is then taken off again. The zero of a life is common to
-    all its surveys, so no record can know its error: it is added as a square. Source: proposed for this
-    project, no source.
+    all its surveys, so no record can know its error: it is added as a square, as far as it is more than what
+    the record holds too much, since when a past life reached its level was itself read by tape. Source:
+    proposed for this project, no source.
 
     Parameters
     ----------
@@ -494,11 +559,13 @@ def bounds(
         calibrated = ~np.isnan(of_low) & np.isfinite(formula.middle) & (r > 0)
         shipped = np.where(mine[:, None], np.array(SHIPPED_OWN)[stage], np.array(SHIPPED_NONE)[stage])
         low, high = np.where(calibrated, of_low, shipped[:, 0]), np.where(calibrated, of_high, shipped[:, 1])
-        middle, doubt, zero = formula.middle, doubt_hours(u, r), 1000 * NORMAL_95 * u_zero / r
+        middle, doubt = formula.middle, doubt_hours(u, r)
+        known = np.where(calibrated, READ_BETWEEN * (u / TWO_ENDS) ** 2, 0.0)
+        zero = (1000 * NORMAL_95 / r) ** 2 * np.maximum(u_zero**2 - known, 0.0)
         early, late = (middle + doubt) * low - doubt, (middle + doubt) * high - doubt
         down, up = np.maximum(middle - early, 0), np.maximum(late - middle, 0)
-        early = np.clip(early - (np.sqrt(down**2 + zero**2) - down), 0.0, middle)
-        late = np.maximum(late + (np.sqrt(up**2 + zero**2) - up), middle)
+        early = np.clip(early - (np.sqrt(down**2 + zero) - down), 0.0, middle)
+        late = np.maximum(late + (np.sqrt(up**2 + zero) - up), middle)
     early = np.where(calibrated, early, np.fmin(early, formula.early))
     late = np.where(calibrated, late, np.fmax(late, formula.late))
     early, late = (np.where(np.isnan(middle), np.nan, bound) for bound in (early, late))

@@ -1,7 +1,8 @@
 """What was forecast at each survey with what was known then, and what became of it.
 
 A past forecast is scored against levels its life actually reached, so that a chain changed before its limit
-still teaches. The score is a ratio of hours; see :func:`past_ratios`.
+still teaches. The score is a ratio of hours; see :func:`past_ratios`. A last survey as found, when the chain
+is changed, teaches the most: what is worn after the last survey is on no record, and it is the fastest.
 """
 
 from __future__ import annotations
@@ -11,13 +12,15 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from takeup.wear.forecast import KAPPA, doubt_hours, hours_to_level
+from takeup.wear.forecast import COVERAGE, KAPPA, doubt_hours, hours_to_level
 from takeup.wear.trend import (
+    LEAST_GROWTH_IN_U,
     PHASE_RATIO,
     RUN_IN_HOURS,
     WINDOW,
     Floats,
     Ints,
+    RecentRate,
     first_after,
     has_own_rate,
     least_squares_rate,
@@ -32,6 +35,9 @@ if TYPE_CHECKING:
 
 #: A rate's u(e) counts the tape at both ends of a difference; a single survey has this much less. [1]
 TWO_ENDS = math.sqrt(2.0)
+#: Variance of a level read between two surveys over that of one survey: the mean of w^2 + (1 - w)^2 for w
+#: anywhere from 0 to 1. Source: derived here.
+READ_BETWEEN = 2 / 3
 #: Part of the way to its limit that a life must be seen to go before a forecast is scored. Proposed for this
 #: project, no source.
 LEAST_SEEN = 0.3
@@ -66,6 +72,8 @@ class Ratios(NamedTuple):
     own: NDArray[np.bool_]
     seen: Floats
     log_ratio: Floats
+    forecast_part: Floats
+    u_log: Floats
 
 
 def known_rates(
@@ -84,6 +92,7 @@ def known_rates(
     """The rate in force at every survey, from nothing known later; a life's last survey has the present one.
 
     A rate of one's own needs three surveys of the phase, or the two that open a new phase found beyond doubt.
+    It takes the newest ``window`` surveys, and as many more as it takes to see the growth that it needs.
     Past the case it is ``kappa`` times the rate before, until three surveys past the case give their own.
 
     Parameters
@@ -101,7 +110,7 @@ def known_rates(
     phase_ratio : float
         See :func:`takeup.wear.trend.phase_break`, which is asked with the u of one end. [1]
     window : int
-        Most surveys a rate takes, the newest. [-]
+        Most surveys a rate takes, the newest, if they show its growth. [-]
     at : (k,) int, optional
         Only as known at these surveys; at all if left out.
 
@@ -140,8 +149,8 @@ def known_rates(
     last = np.minimum(index, at_case - 1)
     begin = np.where(last >= s[life], phase_first[np.maximum(last, 0)], index + 1)
     begin_past = np.minimum(np.maximum(at_case, phase_first[index]), index + 1)
-    before = recent_rate(h, e, np.minimum(begin, last + 1), last + 1, window)
-    after = recent_rate(h, e, begin_past, index + 1, window)
+    before = _grown_rate(h, e, np.minimum(begin, last + 1), last + 1, window, u[life])
+    after = _grown_rate(h, e, begin_past, index + 1, window, u[life])
     # Two surveys are enough where they have just been found to open a new phase: the old rate is known to be
     # too low.
     opened = (begin > bedded[life]) & (before.n_used == 2) & (before.rate > 0)
@@ -153,7 +162,7 @@ def known_rates(
     rate = np.where(fitted, fast, np.where(past, k[life] * slow, slow))
     stop = np.where(fitted, index, last) + 1
     phase = np.where(fitted, begin_past, np.minimum(begin, last + 1))
-    first = np.maximum(phase, stop - window)
+    first = stop - np.where(fitted, after.n_used, before.n_used)
     u_line = least_squares_rate(h, e, first, stop, u[life]).u_rate
     return KnownRates(
         slow,
@@ -165,6 +174,27 @@ def known_rates(
         first,
         phase,
     )
+
+
+def _grown_rate(
+    hours: Floats, e_percent: Floats, first: Ints, stop: Ints, window: int, u_rate_percent: Floats
+) -> RecentRate:
+    """As :func:`recent_rate`, from as many more surveys as it takes to see the growth a rate needs.
+
+    Near its limit a chain is measured so often that it wears less over one window than the tape can tell;
+    without this it would lose the rate it had, and be forecast by that of others.
+    """
+    found = recent_rate(hours, e_percent, first, stop, window)
+    wanted = LEAST_GROWTH_IN_U * u_rate_percent
+    short = np.flatnonzero((found.n_used == window) & (found.growth < wanted))
+    begin, newest = stop[short] - window, stop[short] - 1
+    while (further := (begin > first[short]) & (e_percent[newest] - e_percent[begin] < wanted[short])).any():
+        begin = begin - further
+    if short.size:
+        wider = recent_rate(hours, e_percent, begin, stop[short], int((stop[short] - begin).max()))
+        for whole, part in zip(found, wider, strict=True):
+            whole[short] = part
+    return found
 
 
 def _first_at_least(values: Floats, begin: Ints, end: Ints, wanted: Floats) -> Ints:
@@ -255,13 +285,15 @@ def past_ratios(
     kappa: ArrayLike = KAPPA,
     other_rate: ArrayLike = np.nan,
 ) -> Ratios:
-    """Score every past forecast of a limit against the highest level its life went on to reach.
+    """Score every past forecast of a limit against what its life went on to do.
 
-    At each survey short of the limit the hours to the limit, or to the highest level reached where the chain
-    was changed before it, are forecast from what was known then and set against the hours it took:
-    log((true + d)/(forecast + d)), where d is what the tape's own doubt is worth in hours
+    At each survey short of the limit the hours to it are forecast from what was known then, and set against
+    the hours it took: log((true + d)/(forecast + d)), where d is what the tape's own doubt is worth in hours
     (:func:`takeup.wear.forecast.doubt_hours`), so that a level just ahead does not turn a millimetre into a
-    ratio. Source: proposed for this project, no source.
+    ratio. Where the chain was changed before its limit, the hours to the highest level it reached are true,
+    and the rest of the way is taken as it was forecast there: with the rate its last survey knew, or, where
+    it had none of its own, in the proportion of the way seen. A level already reached at the survey counts as
+    reached just then, as no bound is below 0. Source: proposed for this project, no source.
 
     Parameters
     ----------
@@ -278,7 +310,10 @@ def past_ratios(
     -------
     Ratios
         ``stage`` is e at the survey over the limit, ``own`` whether the forecast stood on a rate of the
-        life's own, ``seen`` the part of the way to the limit that the score saw, :data:`LEAST_SEEN` to 1.
+        life's own, ``seen`` the part of the way to the limit that the life was seen to go,
+        :data:`LEAST_SEEN` to 1, ``forecast_part`` the hours forecast over these and the doubt, ``u_log`` the
+        standard uncertainty of the score that rate and tape account for: that of the rate, 0 for one not its
+        own, and those of the two readings that it lies between.
 
     Raises
     ------
@@ -308,9 +343,24 @@ def past_ratios(
     seen = np.divide(level - e, limit - e, out=np.zeros_like(e), where=e < limit)
     rows = np.flatnonzero((seen >= LEAST_SEEN) & (in_force > 0))
     true = hours_until_reached(h, e, s, rows, level[rows])
-    forecast = hours_to_level(e[rows], level[rows], before[rows], case[rows], k[rows], known.past_case[rows])
+    newest, told = (s[1:] - 1)[life][rows], level[rows]
+
+    def way(begin: Floats, end: Floats, at: Ints, rate: Floats) -> Floats:
+        return hours_to_level(begin, end, rate, case[rows], k[rows], known.past_case[at])
+
+    forecast = way(e[rows], limit[rows], rows, before[rows])
+    as_known = way(told, limit[rows], newest, known.before[newest])
+    with np.errstate(invalid="ignore"):
+        times = np.maximum(true, 0.0) / way(e[rows], told, rows, before[rows])
+        as_seen = times * way(told, limit[rows], rows, before[rows])
+    rest = np.where(known.own[newest] & np.isfinite(as_known), as_known, as_seen)
+    true = np.maximum(true, 0.0) + np.where(told < limit[rows], rest, 0.0)
     good = ~np.isnan(true) & np.isfinite(forecast) & np.isfinite(d[rows])
     rows, true, forecast = rows[good], true[good], forecast[good]
-    # Reached before the survey by more than the doubt: as early as a score can say.
-    log_ratio = np.log(np.maximum(true + d[rows], 0.001 * (forecast + d[rows])) / (forecast + d[rows]))
-    return Ratios(life[rows], rows, e[rows] / limit[rows], known.own[rows], seen[rows], log_ratio)
+    log_ratio = np.log((true + d[rows]) / (forecast + d[rows]))
+    own, part = known.own[rows], forecast / (forecast + d[rows])
+    of_rate = np.where(own, part * known.u_rate[rows] / known.rate[rows], 0.0)
+    # d is twice the u of a difference; of the reading at the survey and of the one between two others.
+    of_tape = (1 - part) * math.sqrt(1 + READ_BETWEEN) / (COVERAGE * TWO_ENDS)
+    u_log = np.hypot(of_rate, of_tape)
+    return Ratios(life[rows], rows, e[rows] / limit[rows], own, seen[rows], log_ratio, part, u_log)
