@@ -19,6 +19,7 @@ from takeup.errors import InputUnusable, LockHeld, SettingsError, UsageError
 from takeup.ledger import Ledger
 from takeup.model import Change, Feed
 from takeup.night import nightly
+from takeup.night.unused import unused_templates
 from takeup.resources import schemas_dir
 from takeup.site import Site
 from takeup.store import Store
@@ -566,6 +567,19 @@ def test_a_last_line_that_does_not_end_is_taken_and_said(tmp_path):
     assert "does not end" in result.text()
     assert "run_hours_1.csv: the last line does not end" in index(site)
     assert "run_hours_2.csv: the last line" not in index(site)
+
+
+def test_a_template_of_the_site_that_another_one_imports_is_no_unused_one():
+    own = {
+        "hazards.html.j2": '{% include "ours/crane.html.j2" %}',
+        "ours/crane.html.j2": "<li>the crane</li>",
+        "sentences/rule/our_rule__slack.txt.j2": '{% import "sentences/ours.txt.j2" as say %}',
+        "sentences/ours.txt.j2": "{% macro slack() %}Slack.{% endmacro %}",
+        "sentences/rulebook/our_rule.txt.j2": "{% broken",
+        "ours/old.html.j2": '{% include "ours/older.html.j2" %}',
+        "ours/older.html.j2": "",
+    }
+    assert unused_templates(own) == ("ours/old.html.j2", "ours/older.html.j2")
 
 
 def test_an_override_and_a_template_that_nothing_uses_are_named(tmp_path):

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from jinja2 import BytecodeCache, Environment, FileSystemLoader, StrictUndefined, TemplateSyntaxError
+from jinja2.meta import find_referenced_templates
 
 from takeup.documents import filters
 from takeup.errors import OurFault, SettingsError, TakeupError
@@ -193,6 +194,21 @@ def _line_of(error: Exception, folders: Sequence[Path]) -> str | None:
             if Path(name).is_relative_to(folder):
                 return f"templates/{Path(name).relative_to(folder).as_posix()} line {line}"
     return None
+
+
+def templates_named(text: str) -> set[str]:
+    """The templates that one imports, includes or extends by name; none where it cannot be read.
+
+    Examples
+    --------
+    >>> sorted(templates_named('{% import "sentences/ours.txt.j2" as say %}{% include "logo.html.j2" %}'))
+    ['logo.html.j2', 'sentences/ours.txt.j2']
+    """
+    try:
+        found = find_referenced_templates(Environment(autoescape=True).parse(text))
+        return {name for name in found if name is not None}
+    except TemplateSyntaxError:  # told when it is drawn, with its line
+        return set()
 
 
 def slug(value: Any) -> str:

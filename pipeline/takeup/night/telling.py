@@ -29,6 +29,7 @@ from takeup.night.steps import Steps
 from takeup.night.unread import unread_stops
 from takeup.night.unused import unused_overrides, unused_templates
 from takeup.orders import Updated, closed_rows, done_days, evidence_known, machines_at_work, update
+from takeup.site.folders import recall
 from takeup.site.settings import Settings
 from takeup.store import Store
 from takeup.store.store import Closed
@@ -155,6 +156,9 @@ def tell(
         progress("night", next(steps), 5)
     clock.done("written to the store")
     progress("night", 5, 5)
+    own_templates = {
+        name: recall(archive, sha256).decode(errors="replace") for name, sha256 in intent.templates
+    }
     return Told(
         accounting=accounting,
         kept_out=[
@@ -166,7 +170,7 @@ def tell(
         closed=store.closed(intent.number),
         unused=(
             *unused_overrides(settings, derived),
-            *(f"templates/{name}" for name in unused_templates(name for name, _ in intent.templates)),
+            *(f"templates/{name}" for name in unused_templates(own_templates)),
         ),
         open_ended=store.noted(intent.number, "last_line_open"),
         unread_stops=list(unread_stops(open_rows, settings.sources, archive)),

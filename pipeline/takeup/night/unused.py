@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Mapping
 
 from takeup.derive.derivation import Derived
+from takeup.documents.environment import templates_named
 from takeup.resources import templates_dir
 from takeup.site.settings import Settings
 
-#: Where the sentences of a site's own rules stand.
-_OWN = "sentences/rule/"
+#: where the sentences about a site's own rules stand
+_OWN = ("sentences/rule/", "sentences/rulebook/")
 
 
 def unused_overrides(settings: Settings, derived: Derived) -> tuple[str, ...]:
@@ -29,7 +30,23 @@ def unused_overrides(settings: Settings, derived: Derived) -> tuple[str, ...]:
     )
 
 
-def unused_templates(names: Iterable[str]) -> tuple[str, ...]:
-    """The files of a site's own templates that take the place of none of ours and are no rule's sentence."""
+def unused_templates(templates: Mapping[str, str]) -> tuple[str, ...]:
+    """The files of a site's own templates that nothing draws.
+
+    Drawn are those that take the place of one of ours, the sentences about the site's own rules, and what
+    either of them imports, includes or extends.
+
+    Parameters
+    ----------
+    templates : mapping
+        Name to text of each of the site's own.
+    """
     ours = templates_dir()
-    return tuple(name for name in names if not name.startswith(_OWN) and not (ours / name).is_file())
+    drawn: set[str] = set()
+    wanted = {name for name in templates if name.startswith(_OWN) or (ours / name).is_file()}
+    while wanted:
+        drawn |= wanted
+        wanted = {
+            other for name in wanted for other in templates_named(templates[name])
+        } & templates.keys() - drawn
+    return tuple(name for name in templates if name not in drawn)
