@@ -141,3 +141,12 @@ def test_unreadable_words_of_a_site_are_its_settings_error(tmp_path) -> None:
     (tmp_path / "words.toml").write_text("[job\n", encoding="utf-8")
     with pytest.raises(SettingsError, match=r"words\.toml: this is not readable TOML"):
         environment([tmp_path, TEMPLATES])
+
+
+def test_a_word_that_changes_between_two_nights_of_one_process_is_the_new_one(tmp_path) -> None:
+    """A template that spells a code out has its word compiled in; compiled templates are kept."""
+    (tmp_path / "index.html.j2").write_text('{{ "case" | word("limit") }}', encoding="utf-8")
+    said = [environment([tmp_path, TEMPLATES]).get_template("index.html.j2").render()]
+    (tmp_path / "words.toml").write_text('[limit]\ncase = "our case"\n', encoding="utf-8")
+    said.append(environment([tmp_path, TEMPLATES]).get_template("index.html.j2").render())
+    assert said == ["hardened case", "our case"]

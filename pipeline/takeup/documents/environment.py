@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from jinja2 import BytecodeCache, Environment, FileSystemLoader, StrictUndefined, TemplateSyntaxError
 from jinja2.meta import find_referenced_templates
@@ -75,16 +75,21 @@ class Words:
 
 
 class _Compiled(BytecodeCache):
-    """Templates compiled in this process, by their file and its content.
+    """Templates compiled in this process, by their file, its content and the words in force.
 
-    Whoever tells many nights would otherwise compile the same templates for each of them.
+    Whoever tells many nights would otherwise compile the same templates for each of them. The word of a code
+    that a template spells out is compiled into it, so other words are another template.
     """
 
     #: more than we have; own templates of nights told again lie in another folder each night
     MOST = 1000
+    _codes: ClassVar[dict[str, tuple[str, Any]]] = {}
 
-    def __init__(self) -> None:
-        self._codes: dict[str, tuple[str, Any]] = {}
+    def __init__(self, word: Words) -> None:
+        self._words = hashlib.sha256(repr(word.kinds).encode()).hexdigest()
+
+    def get_source_checksum(self, source: str) -> str:
+        return f"{super().get_source_checksum(source)} {self._words}"
 
     def load_bytecode(self, bucket: Bucket) -> None:
         checksum, code = self._codes.get(bucket.key, ("", None))
@@ -95,9 +100,6 @@ class _Compiled(BytecodeCache):
         if len(self._codes) >= self.MOST:
             self._codes.clear()
         self._codes[bucket.key] = (bucket.checksum, bucket.code)
-
-
-_COMPILED = _Compiled()
 
 
 def environment(template_dirs: Sequence[Path]) -> Environment:
@@ -120,7 +122,7 @@ def environment(template_dirs: Sequence[Path]) -> Environment:
         loader=FileSystemLoader([str(folder) for folder in template_dirs]),
         autoescape=True,
         auto_reload=False,  # an environment draws one night or one answer, all of it by the same templates
-        bytecode_cache=_COMPILED,
+        bytecode_cache=_Compiled(word),
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
