@@ -375,10 +375,12 @@ def test_what_a_page_says_of_another_order_draws_it_again_and_the_rest_of_that_o
         beside = replace(one, visit=(OtherOrder.of(replace(other, **changes)),))
         return replace(night(), orders=(beside,))
 
-    publish(with_other(), tmp_path / "12", None, [TEMPLATES])
-    same = publish(with_other(revision=9, parts=("bolts",)), tmp_path / "13", tmp_path / "12", [TEMPLATES])
+    publish(with_other(), tmp_path / "12", None, [TEMPLATES], head)
+    same = publish(
+        with_other(revision=9, parts=("bolts",)), tmp_path / "13", tmp_path / "12", [TEMPLATES], head
+    )
     assert same.drawn == 0
     day = date(2031, 5, 6)
-    done = publish(with_other(need_by=day), tmp_path / "14", tmp_path / "13", [TEMPLATES])
+    done = publish(with_other(need_by=day), tmp_path / "14", tmp_path / "13", [TEMPLATES], head)
     assert done.drawn == 1
     assert "6 May 2031" in (tmp_path / f"14/orders/{one.order.number}.html").read_text("utf-8")
