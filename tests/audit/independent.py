@@ -276,8 +276,8 @@ class Plant:
 
     # --- over the whole history -----------------------------------------------------------------------
 
-    def first_at_limit(self, strand: str, life: Row, begins: int, ends: int) -> int | None:
-        """The first of a run of nights on which a chain that runs was known to be at a limit.
+    def first_at_limit(self, strand: str, life: Row, begins: int, ends: int, every: int = 1) -> int | None:
+        """The first of nights, so many days apart, on which a running chain was known to be at a limit.
 
         What is known changes only with a survey or a reading of the take-up, so the nights after each are
         asked, and the first of all.
@@ -286,7 +286,8 @@ class Plant:
         ended = day_of(life["removed_on"]) if life.get("removed_on") else ends + 1
         read = (*self.readings[strand], *self.takeup[strand])
         known = {day_of(row["measured_at"]) + DELAY_DAYS for row in read}
-        for day in sorted(known | {begins}):
+        nights = {begins + every * max(0, ceil((day - begins) / every)) for day in known | {begins}}
+        for day in sorted(nights):
             runs = max(begins, fitted) <= day <= min(ends, ended - 1)
             if runs and self.life(strand, day) is life and self.reached(strand, day):
                 return day

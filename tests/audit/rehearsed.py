@@ -46,7 +46,7 @@ def _by_hand(plant: Plant, told: Rehearsal) -> dict[tuple[str, str], str]:
     found = {}
     for strand, lives in plant.lives.items():
         for life in lives:
-            on = plant.first_at_limit(strand, life, begins, ends)
+            on = plant.first_at_limit(strand, life, begins, ends, told.every)
             if on is not None:
                 found[strand, life["fitted_on"]] = as_date(on).isoformat()
     return found
