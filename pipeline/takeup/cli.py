@@ -378,6 +378,12 @@ def _rehearse(given: argparse.Namespace) -> int:
     from takeup.site import Site
 
     site = Site.open(given.site)
+    if given.page is not None and not given.page.absolute().parent.is_dir():
+        raise UsageError(
+            "the folder of the page does not exist",
+            where=str(given.page),
+            todo="Make it, or name another file.",
+        )
     with _Bar() as bar:
         told = rehearse(
             site,
