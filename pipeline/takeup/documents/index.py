@@ -203,8 +203,10 @@ def unjudged(env: Environment, verdicts: Iterable[Verdict]) -> list[Said]:
         kind = verdict.subject_kind
         question = (kind, verdict.rule, verdict.reason, verdict.facts)
         if question not in each_says:
-            every = capital(word(kind, "each_of"))
-            each_says[question] = rule_sentence(env, verdict.rule, verdict.reason, every, verdict.facts)
+            every = word(kind, "each_of")
+            each_says[question] = capital(
+                rule_sentence(env, verdict.rule, verdict.reason, every, verdict.facts)
+            )
         says = each_says[question]
         rules[kind, says, verdict.subject, verdict.machine].add(verdict.rule)
         example[kind, says, verdict.subject] = verdict
