@@ -319,15 +319,20 @@ def moved_row(draw: random.Random, root: Path, _: Plant) -> Bad:
 
 
 def swapped_cells(draw: random.Random, root: Path, _: Plant) -> Bad:
-    """Two rows exchange what they hold in one column."""
+    """Two rows that differ elsewhere too exchange what they hold in one column.
+
+    Rows that differ there alone would only change places, and the table would say what it said.
+    """
     with duckdb.connect(str(root / STORE)) as store:
         while True:
             table, row, night = _row(draw, store, tables=lambda _: True)
-            name, _kind = draw.choice(_columns(store, table))
+            names = [name for name, _ in _columns(store, table)]
+            name = draw.choice(names)
+            others = [f'a."{other}" IS DISTINCT FROM b."{other}"' for other in names if other != name]
             here = "" if night is None else f'AND b."{NIGHT_OF[table]}" = {night}'
             found = store.execute(
                 f'SELECT b.rowid FROM "{table}" a JOIN "{table}" b ON a.rowid = {row} AND '
-                f'a."{name}" IS DISTINCT FROM b."{name}" {here} '
+                f'a."{name}" IS DISTINCT FROM b."{name}" AND ({" OR ".join(others) or "FALSE"}) {here} '
                 "ORDER BY 1"
             ).fetchall()
             if found:
