@@ -87,9 +87,9 @@ def test_the_register_is_asked_for(site):
 
 def test_a_meter_is_not_called_silent_where_nobody_said_whose_it_is(site):
     orders = json.loads((site.folders.queue / "current" / "orders.json").read_text("utf-8"))["orders"]
-    subjects = {order["subject"] for order in orders}
-    assert "strands/not_registered" in subjects
-    assert "run_hours/hours_missing" not in subjects
+    asked = {(reason["subject"], reason["case"]) for order in orders for reason in order["reasons"]}
+    assert ("strands/not_registered", "not_registered") in asked
+    assert "hours_missing" not in {case for _, case in asked}
 
 
 def test_three_feeds_and_the_pitches_order_the_chains_that_are_far_gone(told_more):
