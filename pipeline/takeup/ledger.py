@@ -168,6 +168,10 @@ def grouped(head: str) -> str:
     return " ".join(head[place : place + 4] for place in range(0, len(head), 4))
 
 
+#: What the archive's one writer has not finished, in the archive's own folder: it counts for nothing.
+DRAFT = "incoming.part"
+
+
 def sync_folder(folder: Path) -> None:
     """Put a folder's own entries on the disk, so that a new name survives a power cut."""
     descriptor = os.open(folder, os.O_RDONLY)

@@ -27,7 +27,7 @@ from takeup.documents.head import PAGE, recorded_sha256
 from takeup.documents.publish import CURRENT, PARTS
 from takeup.documents.verified import audit_record, audit_text
 from takeup.errors import StoreDamaged, StoreError, UsageError
-from takeup.ledger import grouped
+from takeup.ledger import DRAFT, grouped
 from takeup.night import intent as intents
 from takeup.night.intent import Intent
 from takeup.night.progress import Progress, unwatched
@@ -199,7 +199,7 @@ def _seen(site: Site) -> _Seen:
     seen = _Seen(
         folders,
         checked,
-        dict(_files(folders.archive, _pairs())),
+        {path: file for path, file in _files(folders.archive, _pairs()) if path != DRAFT},
         queue,
         str(link.readlink()) if link.is_symlink() else None,
         tuple(others),

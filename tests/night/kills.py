@@ -7,6 +7,7 @@ The night runs in a forked child, so that its instants are those of the job and 
 
 from __future__ import annotations
 
+import importlib
 import os
 import random
 import shutil
@@ -27,6 +28,7 @@ from takeup.night import story
 
 #: What a night is about to do when it is stopped, in the order of the night.
 STEPS: tuple[tuple[str, object, str], ...] = (
+    ("with an export half in the archive", importlib.import_module("takeup.feeds.archive"), "archive_path"),
     ("before the intent is written", intents, "write"),
     ("before the inbox is cleared", story.feeds, "release"),
     ("before the rows are taken", story, "tell"),

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from takeup.errors import StoreError
 from takeup.feeds.inbox import Found, Left, Remembered
-from takeup.ledger import sync_folder
+from takeup.ledger import DRAFT, sync_folder
 
 _CHUNK = 1 << 20
 
@@ -91,7 +91,7 @@ def archive(found: Iterable[Found], folder: Path) -> tuple[list[Archived], list[
 def _keep(source: int, folder: Path) -> tuple[str, Path]:
     """Copy an open file to its place, which its bytes decide."""
     digest = hashlib.sha256()
-    draft = folder / f"incoming.{os.getpid()}"
+    draft = folder / DRAFT
     try:
         folder.mkdir(parents=True, exist_ok=True)
         with draft.open("wb") as file:

@@ -11,7 +11,7 @@ from typing import Any
 from takeup.documents.publish import switch
 from takeup.errors import LedgerError, StoreDamaged, StoreError
 from takeup.feeds import Archived, Found, release
-from takeup.ledger import Ledger
+from takeup.ledger import DRAFT, Ledger
 from takeup.night import intent as intents
 from takeup.night.inbox_memory import remember, remembered
 from takeup.night.intent import Intent
@@ -34,9 +34,9 @@ def folder_name(number: int) -> str:
 def make_whole(site: Site, progress: Progress = unwatched) -> None:
     """Bring ledger, store and queue to the last committed night; the site's lock is held by the caller.
 
-    A torn last line of the ledger is cut, store rows and queue folders of a night that was not committed are
-    removed, a store that lost rows or a queue that is gone is made again, and ``current`` points at the queue
-    that the ledger names.
+    A draft in the archive is removed, a torn last line of the ledger is cut, store rows and queue folders of
+    a night that was not committed are removed, a store that lost rows or a queue that is gone is made again,
+    and ``current`` points at the queue that the ledger names.
 
     Raises
     ------
@@ -45,6 +45,7 @@ def make_whole(site: Site, progress: Progress = unwatched) -> None:
     StoreError
         If a store that lost rows cannot be made again as it was.
     """
+    (site.folders.archive / DRAFT).unlink(missing_ok=True)
     ledger = Ledger(site.folders.ledger)
     if ledger.cut_torn_tail():
         log.warning("a record that a stop cut short was removed from the ledger; it was never committed")

@@ -20,7 +20,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from takeup.errors import StoreError, UsageError
-from takeup.ledger import sync_folder
+from takeup.ledger import DRAFT, sync_folder
 
 
 @dataclass(frozen=True)
@@ -134,7 +134,7 @@ def keep(content: bytes, archive: Path) -> str:
         return sha256
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        draft = path.with_suffix(".part")
+        draft = archive / DRAFT
         with draft.open("wb") as file:
             file.write(content)
             file.flush()
