@@ -14,7 +14,8 @@ from takeup.documents.pages import lacking
 from takeup.documents.sentences import sentence
 from takeup.documents.sheets import ChangeLine, NightSheet, OrderSheet, RefusedFile
 from takeup.documents.words import (
-    field_value,
+    ChangedField,
+    changed_fields,
     order_title,
     reason_sentence,
     rule_sentence,
@@ -89,15 +90,6 @@ class FileLine:
 
 
 @dataclass(frozen=True)
-class Field:
-    """A changed field of an order in words."""
-
-    name: str
-    before: str
-    after: str
-
-
-@dataclass(frozen=True)
 class Changed:
     """One change of one order in words. ``beyond``: what the name of the change does not say."""
 
@@ -105,8 +97,8 @@ class Changed:
     open: bool
     title: str
     change: str
-    fields: tuple[Field, ...]
-    beyond: tuple[Field, ...]
+    fields: tuple[ChangedField, ...]
+    beyond: tuple[ChangedField, ...]
     by: str
     note: str
 
@@ -272,14 +264,7 @@ def changed(env: Environment, sheet: NightSheet) -> list[Changed]:
 def _changed(env: Environment, line: ChangeLine, is_open: bool) -> Changed:
     word = env.filters["word"]
     event = line.event
-    fields = {
-        name: Field(
-            word(name, "order_field"),
-            field_value(env, name, event.before.get(name, "")),
-            field_value(env, name, event.after.get(name, "")),
-        )
-        for name in sorted(event.before.keys() | event.after.keys())
-    }
+    fields = changed_fields(env, event)
     # A decision names the new state already; a reopened order says which it was.
     said = {"state"} if event.change is not Change.REOPENED else set()
     return Changed(

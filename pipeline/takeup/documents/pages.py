@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -37,8 +37,8 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Line:
-    """One default on a page: its own sentence, its name, its value, the status of its source."""
+class SettingLine:
+    """A setting that entered the numbers: its own sentence, its name, its value, where it comes from."""
 
     says: str
     name: str
@@ -319,14 +319,21 @@ def _fact_lines(
         yield name, FactLine(env.filters["word"](name, "fact"), values, named)
 
 
-def default_lines(sheet: OrderSheet) -> list[Line]:
+def default_lines(sheet: OrderSheet) -> list[SettingLine]:
     """Every default that entered the numbers of an order, each once, with the status of its source."""
     read = [fact for reason in sheet.order.reasons for fact in reason.settings]
     read += [fact for series in sheet.series for fact in series.settings]
+    return [
+        replace(line, origin=line.origin.removeprefix("default, "))
+        for line in settings_lines(fact for fact in read if fact.is_default)
+    ]
+
+
+def settings_lines(read: Iterable[Fact]) -> list[SettingLine]:
+    """Settings that entered the numbers, each once, by name."""
     lines = [
-        Line(says(fact.name), fact.name, setting_value(fact), fact.origin.removeprefix("default, "))
+        SettingLine(says(fact.name), fact.name, setting_value(fact), fact.origin)
         for fact in dict.fromkeys(read)
-        if fact.is_default
     ]
     return sorted(dict.fromkeys(lines), key=lambda line: line.name)
 

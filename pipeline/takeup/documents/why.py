@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 from takeup.audit.answers import Answered, OrderAnswer, StrandAnswer
 from takeup.audit.left_out import EndedRow, LeftOut
-from takeup.documents.filters import setting_value
 from takeup.documents.index import kept_out_sentence
-from takeup.documents.pages import Facts, evidence_parts, fact_groups, order_facts, runs
+from takeup.documents.pages import Facts, evidence_parts, fact_groups, order_facts, runs, settings_lines
 from takeup.documents.rulebook import Grounds, grounds
 from takeup.documents.sentences import sentence
 from takeup.documents.words import (
-    field_value,
+    ChangedField,
+    changed_fields,
     order_subject,
     order_title,
     reason_sentence,
@@ -24,8 +24,7 @@ from takeup.documents.words import (
     subject_name,
 )
 from takeup.judgement.rules import OWN
-from takeup.judgement.settings import says
-from takeup.model import Answer, Change, Fact, KeptOut, Order, OrderEvent, Reason, Verdict
+from takeup.model import Answer, Change, KeptOut, Order, OrderEvent, Reason, Verdict
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -46,31 +45,12 @@ class Told:
 
 
 @dataclass(frozen=True)
-class Setting:
-    """A setting that entered the numbers: its sentence, name, value and story."""
-
-    says: str
-    name: str
-    value: str
-    origin: str
-
-
-@dataclass(frozen=True)
-class Field:
-    """A changed field of an order in words."""
-
-    name: str
-    before: str
-    after: str
-
-
-@dataclass(frozen=True)
 class Happened:
     """One change of an order, in words."""
 
     event: OrderEvent
     change: str
-    fields: tuple[Field, ...]
+    fields: tuple[ChangedField, ...]
 
 
 @dataclass(frozen=True)
@@ -221,27 +201,8 @@ def _turns(env: Environment, verdict: Verdict) -> str:
 
 
 def _happened(env: Environment, event: OrderEvent) -> Happened:
-    word = env.filters["word"]
-    return Happened(
-        event,
-        word(event.change, "change"),
-        tuple(
-            Field(
-                word(name, "order_field"),
-                field_value(env, name, event.before.get(name, "")),
-                field_value(env, name, event.after.get(name, "")),
-            )
-            for name in sorted(event.before.keys() | event.after.keys())
-        ),
-    )
-
-
-def settings_lines(read: Iterable[Fact]) -> list[Setting]:
-    """Settings that entered the numbers, each once by name."""
-    return [
-        Setting(says(fact.name), fact.name, setting_value(fact), fact.origin)
-        for fact in sorted(dict.fromkeys(read), key=lambda fact: fact.name)
-    ]
+    fields = changed_fields(env, event)
+    return Happened(event, env.filters["word"](event.change, "change"), tuple(fields.values()))
 
 
 def left(env: Environment, left_out: LeftOut) -> Left:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from takeup.documents.filters import bare, capital, day, listed, quantity
 from takeup.documents.sentences import sentence
-from takeup.model import Fact, Order, Reason
+from takeup.model import Fact, Order, OrderEvent, Reason
 from takeup.orders.running import run_since
 
 if TYPE_CHECKING:
@@ -134,6 +135,27 @@ def field_value(env: Environment, field: str, text: str) -> str:
     if field == "facts":
         return "; ".join(env.filters["word"](name, "fact") for name in text.split("; "))
     return text
+
+
+@dataclass(frozen=True)
+class ChangedField:
+    """A changed field of an order in words."""
+
+    name: str
+    before: str
+    after: str
+
+
+def changed_fields(env: Environment, event: OrderEvent) -> dict[str, ChangedField]:
+    """What a change of an order changed, in words, by field."""
+    return {
+        name: ChangedField(
+            env.filters["word"](name, "order_field"),
+            field_value(env, name, event.before.get(name, "")),
+            field_value(env, name, event.after.get(name, "")),
+        )
+        for name in sorted(event.before.keys() | event.after.keys())
+    }
 
 
 def part_names(env: Environment, parts: Iterable[str]) -> list[str]:
