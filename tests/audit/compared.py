@@ -18,6 +18,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from tests.audit import raw_plant
 from tests.audit.independent import Plant, day_of
+from tests.retell.plainly import Rehearsed
 
 from takeup.derive.derivation import derive
 from takeup.derive.state import state
@@ -53,19 +54,6 @@ class Compared(NamedTuple):
         return self.plain is None or self.plain == self.told
 
 
-class _Rehearsed:
-    """The rows of a store as a past day knew them."""
-
-    def __init__(self, store: Store) -> None:
-        self._store = store
-
-    def rows(self, feed: Any, **asked: Any) -> Any:
-        return self._store.rows(feed, **asked | {"night": None, "rehearsed": True})
-
-    def __getattr__(self, name: str) -> Any:
-        return getattr(self._store, name)
-
-
 def compared(site: Site, plant: Plant, nights: list[date], each: int, seed: int) -> Iterator[Compared]:
     """Five rules for so many strands drawn for each night."""
     draw = np.random.default_rng(seed)
@@ -73,7 +61,7 @@ def compared(site: Site, plant: Plant, nights: list[date], each: int, seed: int)
     with Store.open(site.folders.store, read_only=True) as store:
         for night in nights:
             derived = derive(
-                _Rehearsed(store),
+                Rehearsed(store),
                 night=None,
                 as_of=night,
                 previous_as_of=None,
